@@ -1,0 +1,147 @@
+package view
+
+import (
+	"fmt"
+
+	"tidemark/report/measure"
+	"tidemark/report/units"
+)
+
+// period names the time that the change covers.
+func (v *Change) period() string {
+	switch {
+	case v.To == v.From+1 && v.Spanned == 1:
+		return "the night of " + night(v.ToTaken)
+	case v.To == v.From+1 && v.Spanned < 1:
+		return "the hours up to " + moment(v.ToTaken)
+	}
+	return fmt.Sprintf("the time from %s to %s", moment(v.FromTaken), moment(v.ToTaken))
+}
+
+// bytesOf adds up the sizes of the files of some causes.
+func (v *Change) bytesOf(causes ...measure.Cause) (bytes, fresh int64) {
+	for _, row := range v.Causes {
+		for _, c := range causes {
+			if row.Cause == c {
+				bytes += row.Bytes
+				fresh += row.NewBytes
+			}
+		}
+	}
+	return bytes, fresh
+}
+
+// ladder leads from what was touched to what has to travel.
+func (v *Change) ladder() []Step {
+	l := &ladder{whole: v.TouchedBytes, top: max(v.TouchedBytes, v.ChangedBytes)}
+	l.start("touched: new, or other size or time", v.TouchedBytes)
+	restamped, _ := v.bytesOf(measure.Restamped)
+	// A file whose permissions alone changed is restamped and not touched; one
+	// whose times were put back after an edit is changed and not touched.
+	if same := min(restamped, v.TouchedBytes); v.TouchedBytes-same <= v.ChangedBytes {
+		l.minus("only their times differ", same)
+		if hidden := v.ChangedBytes - (v.TouchedBytes - same); hidden > 0 {
+			l.plus("changed behind unchanged times", hidden)
+		}
+	} else {
+		l.minus("the same contents as before", v.TouchedBytes-v.ChangedBytes)
+	}
+	l.equals("changed: other or new contents")
+	known, fresh := v.bytesOf(measure.Moved, measure.Copied, measure.Returned)
+	l.minus("moved, copied or come back whole", known-fresh)
+	l.minus("parts known already, or zeros", v.ChangedBytes-(known-fresh)-v.NewBytes)
+	l.equals("new: never seen before")
+	if v.UploadBytes == nil || v.NewCompressedBytes == nil {
+		l.unknown(Minus, "compression")
+		l.unknown(Equals, "to upload")
+		return l.steps
+	}
+	l.minus("compression", v.NewBytes-*v.NewCompressedBytes)
+	l.equals("new, compressed")
+	if again := *v.UploadBytes - *v.NewCompressedBytes - v.OverheadBytes; again != 0 {
+		l.plus("returning parts, compressed", again)
+	}
+	if v.OverheadNote == "" {
+		l.plus("overhead of the store", v.OverheadBytes)
+	}
+	l.equals("to upload")
+	return l.steps
+}
+
+func (v *Change) answer() string {
+	b := v.Units.Bytes
+	if v.TouchedFiles == 0 && v.ChangedFiles == 0 {
+		return fmt.Sprintf("Nothing was touched in %s%s.", v.Period, v.gone())
+	}
+	head := fmt.Sprintf("Of %s in %s touched in %s, %s", b(v.TouchedBytes), plural(v.TouchedFiles, "file"), v.Period, v.reallyNew())
+	if v.UploadBytes == nil {
+		return head + "; what that compresses to was not measured." + v.most()
+	}
+	return fmt.Sprintf("%s; %s would have to travel.%s", head, b(*v.UploadBytes), v.most())
+}
+
+// reallyNew says how much of what was touched was new.
+func (v *Change) reallyNew() string {
+	switch {
+	case v.NewBytes == 0:
+		return "nothing was really new"
+	case v.TouchedBytes > 0 && v.NewBytes <= v.TouchedBytes:
+		return fmt.Sprintf("%s were really new (%s)", v.Units.Bytes(v.NewBytes), units.Share(share(v.NewBytes, v.TouchedBytes)))
+	}
+	return v.Units.Bytes(v.NewBytes) + " were really new"
+}
+
+// gone adds what was deleted to a sentence about a night without touched files.
+func (v *Change) gone() string {
+	for _, row := range v.Causes {
+		if row.Cause == measure.Deleted {
+			return fmt.Sprintf("; %s with %s went", plural(row.Files, "file"), v.Units.Bytes(row.Bytes))
+		}
+	}
+	return ""
+}
+
+// most names the folder that holds most of the new bytes.
+func (v *Change) most() string {
+	if v.NewBytes == 0 || len(v.ByFolder) < 2 {
+		return ""
+	}
+	first, part := v.ByFolder[0], "The largest part of it"
+	if first.NewShare > 0.5 {
+		part = "Most of it"
+	}
+	return fmt.Sprintf(" %s, %s, lies in %s.", part, units.Share(first.NewShare), units.EscapeName([]byte(first.Raw)))
+}
+
+func (v *Change) notes(m *measure.Change, f Facts, o Options) []string {
+	n := notes{units: o.Units}
+	if v.To == v.From+1 && v.Spanned > 1 {
+		n.add("This step covers %d dates, since no snapshot was taken between them. It is not divided by them.", v.Spanned)
+	}
+	if len(v.Nights) > 1 {
+		n.add("Every figure is the sum of %d steps; of the new bytes, %s are still there at the end.", len(v.Nights), o.Units.Bytes(v.StillNewBytes))
+	}
+	for _, s := range f.Segments {
+		if s.Number >= v.From && s.Number <= v.To {
+			n.coverage(s.Number, s.Partial, s.Coverage)
+		}
+	}
+	if v.FirstSeenFiles > 0 {
+		n.add("%s with %s came in for the first time (newly in scope, or not readable before). They are baseline, not change, and in no figure above; %s in them is held by nothing else.",
+			plural(v.FirstSeenFiles, "file"), o.Units.Bytes(v.FirstSeenBytes), o.Units.Bytes(v.FirstSeenNewBytes))
+	}
+	if v.ReturningBytes > 0 && v.UploadBytes != nil && *v.UploadBytes == *v.NewCompressedBytes+v.OverheadBytes {
+		n.add("%s returned: parts seen on an earlier night and absent since. They count as still held by the store, so they do not travel again.",
+			o.Units.Bytes(v.ReturningBytes))
+	}
+	if m.NewCompressedBytes < 0 {
+		n.add("Compression was not measured, so no upload can be given. Scan without --compress off to learn it.")
+	}
+	n.chunks(v.Method, v.MeanNewChunkBytes, "new ")
+	n.overhead(o.Profile)
+	if len(v.ByFolder) > 0 {
+		n.add("A new part that several files hold is counted once, at the first of them in order; folders, types, causes and files each add up to the total.")
+	}
+	n.unmeasured()
+	return n.lines
+}

@@ -1,0 +1,81 @@
+package view
+
+import (
+	"fmt"
+
+	"tidemark/report/engine"
+	"tidemark/report/units"
+	"tidemark/scan/logbook"
+)
+
+const overheadNote = "no engine profile is given (--needs FILE), so nothing is added for the store's own bookkeeping"
+
+// notes gathers what a reader must know beside the figures.
+type notes struct {
+	units units.System
+	lines []string
+}
+
+func (n *notes) add(format string, args ...any) {
+	n.lines = append(n.lines, fmt.Sprintf(format, args...))
+}
+
+// coverage tells of everything in a snapshot that the figures do not stand on.
+func (n *notes) coverage(snapshot int, partial bool, c logbook.Coverage) {
+	if partial {
+		n.add("Snapshot %d is partial: its scan was stopped. Names that it did not reach count as they were last known.", snapshot)
+	}
+	if c.UnreadFiles > 0 {
+		n.add("Coverage of snapshot %d: %s (%s) could not be read and count as they were last known, or not at all where they never were. The figures stand on %s of the bytes.",
+			snapshot, plural(c.UnreadFiles, "file"), n.units.Bytes(c.UnreadBytes), units.Share(c.CoveredShare))
+	}
+	if c.UnreadFolders > 0 {
+		n.add("In snapshot %d %s could not be opened. What lies below and was never seen is in no figure.",
+			snapshot, plural(c.UnreadFolders, "folder"))
+	}
+	if c.TornFiles > 0 {
+		n.add("In snapshot %d %s changed while being read; the second reading counts, and may mix two states.",
+			snapshot, plural(c.TornFiles, "file"))
+	}
+}
+
+// sampled says how certain a compressed size is.
+func (n *notes) sampled(t logbook.ExplainTotals) {
+	switch {
+	case t.CompressedBytes < 0:
+		n.add("Compression was not measured, so no stored size can be given. Scan without --compress off to learn it.")
+	case t.MeasuredBytes < t.UniqueBytes:
+		n.add("Compression was measured on a sample, %s of the unique bytes. The compressed size lies between %s and %s (95 %% interval).",
+			units.Share(share(t.MeasuredBytes, t.UniqueBytes)), n.units.Bytes(t.CompressedLowBytes), n.units.Bytes(t.CompressedHighBytes))
+	}
+}
+
+// chunks puts the mean that came out beside the nominal average.
+func (n *notes) chunks(m logbook.Method, mean *int64, which string) {
+	if mean == nil {
+		return
+	}
+	n.add("Parts are cut by content (method %s, nominal average %s); the mean %spart measured here is %s.",
+		m.Name, units.Exact(int64(m.AverageBytes)), which, n.units.Bytes(*mean))
+}
+
+func (n *notes) overhead(p *engine.Profile) {
+	if p == nil {
+		n.add("No overhead is counted: %s.", overheadNote)
+		return
+	}
+	if p.Name != "" {
+		n.add("Overhead is counted for the engine profile %q of the needs file.", units.EscapeName([]byte(p.Name)))
+	}
+}
+
+func (n *notes) exclusive(folders bool) {
+	if folders {
+		n.add("A folder's unique bytes are counted where a part is met first. \"Only here\" is what no other folder holds: leaving the folder out saves that much before compression, not more.")
+	}
+}
+
+// unmeasured claims nothing for what a scan can not see.
+func (n *notes) unmeasured() {
+	n.add("Not measured: alternate data streams, access lists and other attributes, and what programs hold open and unsaved.")
+}
