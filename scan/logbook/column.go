@@ -1,0 +1,315 @@
+package logbook
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/parquet-go/parquet-go"
+)
+
+// table is an open Parquet file of the logbook.
+type parquetFile struct {
+	name   string // for errors
+	file   readFile
+	groups []parquet.RowGroup
+	rows   int64
+}
+
+// openParquet opens a segment's file and checks that it has the schema and the
+// number of rows it must have. Errors wrap ErrDamaged.
+func openParquet(fsys fileSystem, name string, schema *parquet.Schema, want storedFile, buffer int) (p *parquetFile, err error) {
+	f, err := fsys.Open(name)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("%w: opening %s: %v", ErrDamaged, name, r)
+		}
+		if err != nil {
+			f.Close()
+		}
+	}()
+	if f.Size() != want.Bytes {
+		return nil, fmt.Errorf("%w: %s has %d bytes instead of %d", ErrDamaged, name, f.Size(), want.Bytes)
+	}
+	pf, err := parquet.OpenFile(f, f.Size(), &parquet.FileConfig{
+		SkipPageIndex: true, SkipBloomFilters: true, ReadBufferSize: buffer, ReadMode: parquet.ReadModeSync,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("%w: opening %s: %w", ErrDamaged, name, err)
+	}
+	if pf.Schema().String() != schema.String() {
+		return nil, fmt.Errorf("%w: %s has other columns than format %d asks for", ErrDamaged, name, FormatVersion)
+	}
+	p = &parquetFile{name: name, file: f, groups: pf.RowGroups(), rows: pf.NumRows()}
+	rows := int64(0)
+	for _, g := range p.groups {
+		rows += g.NumRows()
+	}
+	if p.rows != want.Rows || rows != want.Rows {
+		return nil, fmt.Errorf("%w: %s has %d rows instead of %d", ErrDamaged, name, rows, want.Rows)
+	}
+	return p, nil
+}
+
+func (p *parquetFile) close() { p.file.Close() }
+
+// column reads one leaf column forward, a page at a time. Nothing is read
+// before the first row is asked for, and rows that nobody asks for are skipped
+// by whole pages where they are many.
+type column struct {
+	of   *parquetFile
+	leaf int
+
+	group      int   // row group of pages, −1 before the first
+	groupFirst int64 // its first row
+	groupNext  int64 // the row after its last
+	pages      parquet.Pages
+	page       parquet.Page
+
+	first, next int64 // rows of the page
+	values      int   // in the page, nulls included
+
+	i32     []int32
+	i64     []int64
+	prints  [][16]byte
+	bits    []byte
+	bytes   []byte
+	offsets []uint32
+	dict    parquet.Dictionary
+	rep     []byte
+	def     []byte
+
+	seen int // optional columns: values counted so far …
+	row  int // … up to this row of the page
+}
+
+// skipPages is the distance, in rows, from which on looking up the page's place pays.
+const skipPages = 4096
+
+func newColumn(of *parquetFile, leaf int) *column { return &column{of: of, leaf: leaf, group: -1} }
+
+func (c *column) damaged(err any) error {
+	return fmt.Errorf("%w: reading %s, column %d: %v", ErrDamaged, c.of.name, c.leaf+1, err)
+}
+
+// at makes the page of row the current one and returns the row's index in it.
+func (c *column) at(row int64) (int, error) {
+	for row >= c.next {
+		if err := c.load(row); err != nil {
+			return 0, err
+		}
+	}
+	return int(row - c.first), nil
+}
+
+func (c *column) release() {
+	if c.page != nil {
+		parquet.Release(c.page)
+		c.page = nil
+	}
+}
+
+func (c *column) close() {
+	c.release()
+	if c.pages != nil {
+		c.pages.Close()
+		c.pages = nil
+	}
+}
+
+// load reads the next page, or one further on that is not beyond row.
+func (c *column) load(row int64) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = c.damaged(r)
+		}
+	}()
+	c.release()
+	for c.group < 0 || c.next >= c.groupNext {
+		if c.group+1 >= len(c.of.groups) {
+			return c.damaged("it ends too early")
+		}
+		if c.pages != nil {
+			c.pages.Close()
+			c.pages = nil
+		}
+		c.group++
+		c.groupFirst = c.groupNext
+		c.groupNext += c.of.groups[c.group].NumRows()
+		c.next = c.groupFirst
+		if row >= c.groupNext {
+			c.next = c.groupNext
+		}
+	}
+	chunk := c.of.groups[c.group].ColumnChunks()[c.leaf]
+	if c.pages == nil {
+		c.pages = chunk.Pages()
+	}
+	if row-c.next > skipPages {
+		if err := c.skip(chunk, row); err != nil {
+			return c.damaged(err)
+		}
+	}
+	page, err := c.pages.ReadPage()
+	if err != nil {
+		if errors.Is(err, io.EOF) {
+			err = errors.New("it ends too early")
+		}
+		return c.damaged(err)
+	}
+	c.page = page
+	rows := page.NumRows()
+	if rows <= 0 || rows > c.groupNext-c.next {
+		return c.damaged("a page has an impossible number of rows")
+	}
+	c.first, c.next = c.next, c.next+rows
+	return c.unpack()
+}
+
+// skip goes to the beginning of the page that holds row.
+func (c *column) skip(chunk parquet.ColumnChunk, row int64) error {
+	index, err := chunk.OffsetIndex()
+	if err != nil || index == nil {
+		return err
+	}
+	lo, hi := 0, index.NumPages() // the page is in [lo, hi)
+	for hi-lo > 1 {
+		mid := (lo + hi) / 2
+		if index.FirstRowIndex(mid) <= row-c.groupFirst {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	if lo >= index.NumPages() {
+		return errors.New("its page index is empty")
+	}
+	first := index.FirstRowIndex(lo)
+	if first < 0 || first+c.groupFirst < c.next || first+c.groupFirst > row {
+		return errors.New("its page index runs backwards")
+	}
+	if err := c.pages.SeekToRow(first); err != nil {
+		return err
+	}
+	c.next = c.groupFirst + first
+	return nil
+}
+
+// unpack takes the page's values apart and checks that there are as many as the rows need.
+func (c *column) unpack() error {
+	c.values = int(c.page.NumValues())
+	c.rep, c.def = c.page.RepetitionLevels(), c.page.DefinitionLevels()
+	c.seen, c.row = 0, 0
+	nulls := 0
+	if len(c.def) > 0 {
+		if len(c.def) != c.values {
+			return c.damaged("levels and values differ in number")
+		}
+		full := byte(1)
+		if len(c.rep) > 0 {
+			full = fullDefinition
+		}
+		for _, d := range c.def {
+			if d != full {
+				nulls++
+			}
+		}
+	}
+	if len(c.rep) > 0 && len(c.rep) != c.values || len(c.rep) == 0 && int64(c.values) != c.next-c.first {
+		return c.damaged("rows and values differ in number")
+	}
+
+	c.i32, c.i64, c.prints, c.bits, c.bytes, c.offsets, c.dict = nil, nil, nil, nil, nil, nil, nil
+	data := c.page.Data()
+	need, have := c.values-nulls, 0
+	if c.dict = c.page.Dictionary(); c.dict != nil {
+		c.i32 = data.Int32()
+		have = len(c.i32)
+		for _, v := range c.i32 {
+			if v < 0 || int(v) >= c.dict.Len() {
+				return c.damaged("a value is not in the dictionary")
+			}
+		}
+	} else {
+		switch kind := c.page.Type().Kind(); kind {
+		case parquet.Int32:
+			c.i32 = data.Int32()
+			have = len(c.i32)
+		case parquet.Int64:
+			c.i64 = data.Int64()
+			have = len(c.i64)
+		case parquet.FixedLenByteArray:
+			c.prints = data.Uint128()
+			have = len(c.prints)
+		case parquet.Boolean:
+			c.bits = data.Boolean()
+			have = 8 * len(c.bits)
+		case parquet.ByteArray:
+			c.bytes, c.offsets = data.ByteArray()
+			have = len(c.offsets) - 1
+			for i := 1; i < len(c.offsets); i++ {
+				if c.offsets[i] < c.offsets[i-1] || int64(c.offsets[i]) > int64(len(c.bytes)) {
+					return c.damaged("its values overlap")
+				}
+			}
+		default:
+			return c.damaged(fmt.Sprintf("type %v", kind))
+		}
+	}
+	if have < need {
+		return c.damaged("values are missing")
+	}
+	return nil
+}
+
+// fullDefinition is the definition level of a run's field in the recipe column:
+// the list and its element are there.
+const fullDefinition = 1
+
+// value returns the index of row i's value among the page's values that are
+// not null, and whether it is there. Rows must be asked for in order.
+func (c *column) value(i int) (int, bool) {
+	if len(c.def) == 0 {
+		return i, true
+	}
+	for ; c.row < i; c.row++ {
+		c.seen += int(c.def[c.row])
+	}
+	return c.seen, c.def[i] != 0
+}
+
+func (c *column) int64(row int64) (int64, error) {
+	i, err := c.at(row)
+	if err != nil {
+		return 0, err
+	}
+	return c.i64[i], nil
+}
+
+func (c *column) int32(row int64) (int32, error) {
+	i, err := c.at(row)
+	if err != nil {
+		return 0, err
+	}
+	return c.i32[i], nil
+}
+
+func (c *column) bool(row int64) (bool, error) {
+	i, err := c.at(row)
+	if err != nil {
+		return false, err
+	}
+	return c.bits[i>>3]>>(i&7)&1 != 0, nil
+}
+
+// blob returns the value's bytes, valid until the next page.
+func (c *column) blob(row int64) ([]byte, error) {
+	i, err := c.at(row)
+	if err != nil {
+		return nil, err
+	}
+	return c.bytes[c.offsets[i]:c.offsets[i+1]:c.offsets[i+1]], nil
+}

@@ -1,0 +1,490 @@
+package logbook
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/zeebo/blake3"
+
+	"tidemark/chunk"
+)
+
+// model is the slow obvious twin: every snapshot's listing and every chunk, whole and in memory.
+type model struct {
+	book    *Book // as opened last
+	dir     string
+	key     chunk.Key
+	nights  [][]Entry            // per snapshot, in walk order, with recipes
+	history map[string][]Version // by label + "\x00" + path
+	chunks  []ChunkRow           // by id − firstID
+	lens    map[int64]int32      // by id
+	rand    *rand.Rand
+}
+
+func testParams(t testing.TB) chunk.Params {
+	t.Helper()
+	p, err := chunk.NewParams(chunk.Rabin, chunk.MinAverage)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+func newModel(t testing.TB, seed uint64) *model {
+	t.Helper()
+	dir := filepath.Join(t.TempDir(), "logbook")
+	b, err := Create(dir, CreateOptions{Params: testParams(t)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	key, err := b.Key("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &model{
+		book: b, dir: dir, key: key, history: map[string][]Version{}, lens: map[int64]int32{},
+		rand: rand.New(rand.NewPCG(seed, 7)),
+	}
+}
+
+func nameKey(label string, path []byte) string { return label + "\x00" + string(path) }
+
+// fakePrint is the fingerprint of the n-th distinct chunk.
+func fakePrint(n uint64) chunk.Fingerprint {
+	sum := blake3.Sum256(fmt.Appendf(nil, "chunk %d", n))
+	return chunk.Fingerprint(sum[:16])
+}
+
+// contentsOf names a recipe the slow way.
+func (m *model) contentsOf(r Recipe) Contents {
+	n := NewContentsNamer(m.key)
+	for _, run := range r {
+		if run.Chunks == 0 {
+			n.Zeros(run.Bytes)
+			continue
+		}
+		for id := run.First; id < run.First+run.Chunks; id++ {
+			c := m.chunks[id-firstID]
+			n.Chunk(c.Print, int64(c.Len))
+		}
+	}
+	return n.Name()
+}
+
+// piece is a chunk or a zero run, the unit of which the model builds contents.
+type piece struct{ id, bytes int64 }
+
+func runsOf(pieces []piece) Recipe {
+	var r Recipe
+	at := int64(0)
+	for _, p := range pieces {
+		if n := len(r); n > 0 {
+			last := &r[n-1]
+			if p.id == 0 && last.Chunks == 0 || p.id != 0 && last.Chunks > 0 && last.First+last.Chunks == p.id {
+				last.Bytes += p.bytes
+				if p.id != 0 {
+					last.Chunks++
+				}
+				at += p.bytes
+				continue
+			}
+		}
+		run := Run{At: at, Bytes: p.bytes, First: p.id}
+		if p.id != 0 {
+			run.Chunks = 1
+		}
+		r = append(r, run)
+		at += p.bytes
+	}
+	return r
+}
+
+func (m *model) piecesOf(r Recipe) (out []piece) {
+	for _, run := range r {
+		if run.Chunks == 0 {
+			out = append(out, piece{0, run.Bytes})
+		}
+		for id := run.First; id < run.First+run.Chunks; id++ {
+			out = append(out, piece{id, int64(m.lens[id])})
+		}
+	}
+	return out
+}
+
+// random pieces: new chunks, known ones, zeros.
+func (m *model) pieces(t testing.TB, p *Pending, n int) (out []piece) {
+	for range n {
+		switch k := m.rand.IntN(10); {
+		case k == 0:
+			out = append(out, piece{0, chunk.ZeroRunMin + int64(m.rand.IntN(3))*chunk.ZeroAlign})
+		case k < 4 && len(m.chunks) > 0:
+			first := m.rand.IntN(len(m.chunks))
+			for id := int64(first) + firstID; id < int64(first+1+m.rand.IntN(3))+firstID && id < int64(len(m.chunks))+firstID; id++ {
+				out = append(out, piece{id, int64(m.lens[id])})
+			}
+		default:
+			c := m.newChunk(t, p)
+			out = append(out, piece{c.ID, int64(c.Len)})
+		}
+	}
+	return out
+}
+
+func (m *model) newChunk(t testing.TB, p *Pending) ChunkRow {
+	t.Helper()
+	params := m.book.Params()
+	c := ChunkRow{
+		ID: int64(len(m.chunks)) + firstID, Snapshot: p.Number(), Print: fakePrint(uint64(len(m.chunks))),
+		Len: int32(1 + m.rand.IntN(params.Max)), Packed: chunk.NotMeasured, Level: chunk.Level(m.rand.IntN(8) - 1),
+	}
+	if m.rand.IntN(3) > 0 {
+		c.Packed = 1 + m.rand.Int32N(c.Len)
+	}
+	if m.rand.IntN(4) == 0 {
+		c.Level = chunk.LevelEnd
+	}
+	id, err := p.AddChunk(c.Print, c.Len, c.Packed, c.Level)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if id != c.ID {
+		t.Fatalf("chunk got id %d, want %d", id, c.ID)
+	}
+	m.chunks = append(m.chunks, c)
+	m.lens[c.ID] = c.Len
+	return c
+}
+
+func (m *model) restamp(e *Entry) {
+	e.MtimeNs = m.rand.Int64() - m.rand.Int64()
+	e.CtimeNs = m.rand.Int64()
+	e.Inode = m.rand.Uint64()
+	e.Links = m.rand.Uint32N(4)
+	e.Allocated = m.rand.Int64N(1<<40) - 1
+	e.How = []How{Read, Reused, Torn}[m.rand.IntN(3)]
+	e.FirstSeen, e.Appended, e.Hardlink = m.rand.IntN(5) == 0, m.rand.IntN(5) == 0, m.rand.IntN(5) == 0
+}
+
+func (m *model) setPieces(e *Entry, pieces []piece) {
+	e.Recipe = runsOf(pieces)
+	e.Size, e.Zeros = 0, zeroBytes(e.Recipe)
+	for _, p := range pieces {
+		e.Size += p.bytes
+	}
+	e.Contents = m.contentsOf(e.Recipe)
+}
+
+// mutate changes some of a file's contents the way files change.
+func (m *model) mutate(t testing.TB, p *Pending, e *Entry) {
+	pieces := slices.Clone(m.piecesOf(e.Recipe))
+	switch k := m.rand.IntN(8); {
+	case k == 0 || len(pieces) == 0: // written anew
+		pieces = m.pieces(t, p, m.rand.IntN(6))
+	case k == 1: // cut short
+		pieces = pieces[:m.rand.IntN(len(pieces)+1)]
+	case k == 2: // appended to
+		pieces = append(pieces, m.pieces(t, p, 1+m.rand.IntN(3))...)
+	case k == 3: // inserted into
+		i := m.rand.IntN(len(pieces) + 1)
+		pieces = slices.Insert(pieces, i, m.pieces(t, p, 1)...)
+	default: // scattered writes in place: chunks of the same length
+		for range 1 + m.rand.IntN(3) {
+			i := m.rand.IntN(len(pieces))
+			if pieces[i].id == 0 {
+				continue
+			}
+			c := ChunkRow{ID: int64(len(m.chunks)) + firstID, Snapshot: p.Number(), Print: fakePrint(uint64(len(m.chunks))), Len: int32(pieces[i].bytes), Packed: chunk.NotMeasured}
+			if _, err := p.AddChunk(c.Print, c.Len, c.Packed, c.Level); err != nil {
+				t.Fatal(err)
+			}
+			m.chunks = append(m.chunks, c)
+			m.lens[c.ID] = c.Len
+			pieces[i].id = c.ID
+		}
+	}
+	m.setPieces(e, pieces)
+}
+
+var nameParts = []string{"a", "b", "a b", "a.b", "a\x01", "ab", "\xff\xfe", "zeichnung", "é", "ledger-2031.db", "x\n"}
+
+func (m *model) newEntry(t testing.TB, p *Pending) Entry {
+	parts := make([]string, 1+m.rand.IntN(3))
+	for i := range parts {
+		parts[i] = nameParts[m.rand.IntN(len(nameParts))]
+	}
+	e := Entry{Label: []string{"hall", "office", "office2"}[m.rand.IntN(3)], Path: []byte(strings.Join(parts, "/"))}
+	m.restamp(&e)
+	switch m.rand.IntN(12) {
+	case 0:
+		e.Kind, e.How, e.NeverRead = Folder, Unread, true
+	case 1:
+		e.Kind = Link
+	case 2:
+		e.Kind, e.How = Other, Skipped
+	case 3:
+		e.How, e.NeverRead, e.Size = Unread, true, m.rand.Int64N(1<<50)
+	default:
+		m.setPieces(&e, m.pieces(t, p, m.rand.IntN(8)))
+	}
+	return e
+}
+
+// begin opens the book again and starts a segment.
+func (m *model) begin(t testing.TB) *Pending {
+	t.Helper()
+	var err error
+	if m.book, err = Open(m.dir); err != nil {
+		t.Fatal(err)
+	}
+	p, err := m.book.Begin(m.key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+func (m *model) summary() Segment {
+	n := len(m.nights)
+	taken := time.Date(2031, 3, 1, 1, 0, 0, 0, time.FixedZone("", 3600)).AddDate(0, 0, n)
+	return Segment{Taken: taken, Started: taken.Add(time.Second), Version: "test", Scope: Scope{Roots: []Root{{Label: "hall", Path: "/srv/hall", State: "measured", Since: 1}}}}
+}
+
+// night plays one random night and leaves the segment pending.
+func (m *model) night(t testing.TB) *Pending {
+	t.Helper()
+	p := m.begin(t)
+	var before []Entry
+	if n := len(m.nights); n > 0 {
+		before = m.nights[n-1]
+	}
+	byName := map[string]*Entry{}
+	type change struct{ now, old *Entry }
+	var changes []change
+	var after []Entry
+	for i := range before {
+		old := &before[i]
+		byName[nameKey(old.Label, old.Path)] = old
+		switch k := m.rand.IntN(10); {
+		case k == 0:
+			changes = append(changes, change{nil, old})
+			continue
+		case k < 4:
+			e := *old
+			m.restamp(&e)
+			e.Since, e.Chain = 0, 0
+			switch {
+			case k == 1 || e.Kind != File || e.NeverRead:
+				if e.Kind == Folder || e.NeverRead {
+					e.How = Unread
+				}
+				e.Recipe = nil // the same contents need none
+			default:
+				m.mutate(t, p, &e)
+			}
+			changes = append(changes, change{&e, old})
+			continue
+		}
+		after = append(after, *old)
+	}
+	for range m.rand.IntN(6) {
+		e := m.newEntry(t, p)
+		if byName[nameKey(e.Label, e.Path)] == nil {
+			byName[nameKey(e.Label, e.Path)] = &e
+			changes = append(changes, change{&e, nil})
+		}
+	}
+	name := func(c change) *Entry {
+		if c.now != nil {
+			return c.now
+		}
+		return c.old
+	}
+	slices.SortFunc(changes, func(a, b change) int {
+		return compareNames(name(a).Label, name(a).Path, name(b).Label, name(b).Path)
+	})
+	for _, c := range changes {
+		k := nameKey(name(c).Label, name(c).Path)
+		if c.now == nil {
+			if err := p.Drop(c.old.Label, c.old.Path); err != nil {
+				t.Fatal(err)
+			}
+			m.history[k] = append(m.history[k], Version{Snapshot: p.Number(), Gone: true, Entry: Entry{Label: c.old.Label, Path: c.old.Path, Since: p.Number()}})
+			continue
+		}
+		if err := p.Put(c.now, c.old); err != nil {
+			t.Fatal(err)
+		}
+		e := *c.now
+		e.Since = p.Number()
+		if e.Recipe == nil && c.old != nil && e.Contents == c.old.Contents {
+			e.Recipe = c.old.Recipe
+		}
+		m.history[k] = append(m.history[k], Version{Snapshot: p.Number(), Entry: e})
+		after = append(after, e)
+	}
+	slices.SortFunc(after, func(a, b Entry) int { return compareNames(a.Label, a.Path, b.Label, b.Path) })
+	m.nights = append(m.nights, after)
+	return p
+}
+
+func (m *model) commit(t testing.TB, p *Pending) {
+	t.Helper()
+	if _, err := p.Commit(m.summary()); err != nil {
+		t.Fatal(err)
+	}
+	var err error
+	if m.book, err = Open(m.dir); err != nil {
+		t.Fatal(err)
+	}
+	m.learnChains(t)
+}
+
+// learnChains takes over the one field that the model does not know.
+func (m *model) learnChains(t testing.TB) {
+	n := len(m.nights)
+	i := 0
+	for e, err := range m.book.Listing(context.Background(), n, false) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		m.nights[n-1][i].Chain = e.Chain
+		vs := m.history[nameKey(e.Label, e.Path)]
+		vs[len(vs)-1].Entry.Chain = e.Chain
+		i++
+	}
+}
+
+// histories is the oracle of Histories.
+func (m *model) histories(from, to int, recipes bool) (out []History) {
+	keys := make([]string, 0, len(m.history))
+	for k := range m.history {
+		keys = append(keys, k)
+	}
+	slices.SortFunc(keys, func(a, b string) int {
+		la, pa, _ := strings.Cut(a, "\x00")
+		lb, pb, _ := strings.Cut(b, "\x00")
+		return compareNames(la, []byte(pa), lb, []byte(pb))
+	})
+	for _, k := range keys {
+		label, path, _ := strings.Cut(k, "\x00")
+		h := History{Label: label, Path: []byte(path)}
+		for _, v := range m.history[k] {
+			if v.Snapshot > to {
+				break
+			}
+			if v.Snapshot <= from {
+				h.Versions = nil
+				if v.Gone {
+					continue
+				}
+			}
+			if !recipes {
+				v.Entry.Recipe = nil
+			}
+			h.Versions = append(h.Versions, v)
+		}
+		if len(h.Versions) > 0 {
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+func equalRuns(a, b Recipe) bool { return slices.Equal(a, b) }
+
+func checkHistories(t testing.TB, b *Book, want []History, o HistoryOptions, plain bool) {
+	t.Helper()
+	var got []History
+	err := b.histories(context.Background(), o, plain, func(h *History) bool {
+		got = append(got, History{h.Label, bytes.Clone(h.Path), slices.Clone(h.Versions)})
+		return true
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want, got, cmp.Comparer(equalRuns), cmp.Comparer(func(a, b []byte) bool { return bytes.Equal(a, b) })); diff != "" {
+		t.Fatalf("histories %+v (plain %v) differ, −want +got:\n%s", o, plain, diff)
+	}
+}
+
+func checkChunks(t testing.TB, b *Book, want []ChunkRow) {
+	t.Helper()
+	n := len(b.Segments())
+	for from := 1; from <= n; from++ {
+		to := n
+		var got []ChunkRow
+		for rows, err := range b.ChunkRows(context.Background(), from, to) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			got = append(got, rows...)
+		}
+		first := b.Segments()[from-1].FirstChunk - firstID
+		if diff := cmp.Diff(want[first:], got, cmp.Comparer(func(a, b []ChunkRow) bool { return slices.Equal(a, b) })); diff != "" {
+			t.Fatalf("chunks from segment %d: %s", from, diff)
+		}
+	}
+}
+
+func (m *model) check(t testing.TB, b *Book) {
+	t.Helper()
+	n := len(m.nights)
+	for from := 1; from <= n; from++ {
+		for to := from; to <= n; to++ {
+			for _, recipes := range []bool{false, true} {
+				want := m.histories(from, to, recipes)
+				for _, plain := range []bool{false, true} {
+					checkHistories(t, b, want, HistoryOptions{from, to, recipes}, plain)
+				}
+			}
+		}
+	}
+	checkChunks(t, b, m.chunks)
+	table, err := b.loadTable(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range m.chunks {
+		if id, ok := table.Lookup(c.Print); !ok || id != c.ID {
+			t.Fatalf("chunk %d looked up: %d %v", c.ID, id, ok)
+		}
+	}
+	if id, ok := table.Lookup(fakePrint(1 << 60)); ok {
+		t.Fatalf("an unknown chunk looked up: %d", id)
+	}
+	table.release()
+}
+
+func TestNightsEqualModel(t *testing.T) {
+	for seed := range uint64(4) {
+		m := newModel(t, seed)
+		for range 8 {
+			p := m.night(t)
+			m.commit(t, p)
+		}
+		m.check(t, m.book)
+	}
+}
+
+func dirSize(t testing.TB, dir string) (n int64) {
+	t.Helper()
+	err := filepath.Walk(dir, func(_ string, info os.FileInfo, err error) error {
+		if err == nil && info.Mode().IsRegular() {
+			n += info.Size()
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return n
+}

@@ -1,0 +1,126 @@
+package logbook
+
+import (
+	"bytes"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/zeebo/blake3"
+)
+
+// The logbook's JSON files are sealed: their last field is the BLAKE3 hash of
+// the file's own bytes with that field empty. The place and form of the seal,
+// and "format" beside it, are the same in every format version.
+
+const (
+	sealName = `,"self_blake3":"`
+	sealEnd  = "\"}\n"
+	hashHex  = 64
+
+	// maxSealed bounds what is read into memory for a summary: far more than any scope fills.
+	maxSealed = 64 << 20
+)
+
+var errNotRegular = errors.New("not a regular file")
+
+func hexSum(data ...[]byte) string {
+	h := blake3.New()
+	for _, d := range data {
+		h.Write(d)
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+// seal encodes v, a struct, and appends its seal. It returns the file's bytes and the seal.
+func seal(v any) (data []byte, hash string, err error) {
+	body, err := json.Marshal(v)
+	if err != nil {
+		return nil, "", err
+	}
+	body = append(body[:len(body)-1], sealName...)
+	hash = hexSum(body, []byte(sealEnd))
+	body = append(body, hash...)
+	return append(body, sealEnd...), hash, nil
+}
+
+// unseal checks the seal and the format, and decodes data into v.
+func unseal(data []byte, v any) (hash string, err error) {
+	n := len(data) - len(sealEnd) - hashHex
+	if n < len(sealName) || !bytes.HasSuffix(data, []byte(sealEnd)) || !bytes.HasSuffix(data[:n], []byte(sealName)) {
+		return "", errors.New("it is cut short or not sealed")
+	}
+	hash = string(data[n : n+hashHex])
+	if hexSum(data[:n], []byte(sealEnd)) != hash {
+		return "", errors.New("its contents do not match its own hash")
+	}
+	var head struct {
+		Format int `json:"format"`
+	}
+	if err := json.Unmarshal(data, &head); err != nil {
+		return "", err
+	}
+	switch {
+	case head.Format > FormatVersion:
+		return "", fmt.Errorf("%w: format %d, this program reads up to %d", ErrNewer, head.Format, FormatVersion)
+	case head.Format < 1:
+		return "", fmt.Errorf("it has format %d", head.Format)
+	}
+	return hash, json.Unmarshal(data, v)
+}
+
+// readAll reads a small file whole.
+func readAll(fsys fileSystem, name string) ([]byte, error) {
+	f, err := fsys.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	if f.Size() > maxSealed {
+		return nil, fmt.Errorf("%s: it has %d bytes, far more than such a file can have", name, f.Size())
+	}
+	data := make([]byte, f.Size())
+	if n, err := f.ReadAt(data, 0); n < len(data) {
+		if err == nil || errors.Is(err, io.EOF) {
+			err = io.ErrUnexpectedEOF
+		}
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return data, nil
+}
+
+// writeNew writes a new file and syncs it.
+func writeNew(fsys fileSystem, name string, data []byte) error {
+	f, err := fsys.Create(name)
+	if err != nil {
+		return err
+	}
+	n, err := f.Write(data)
+	if err == nil && n < len(data) {
+		err = io.ErrShortWrite
+	}
+	if err == nil {
+		err = f.Sync()
+	}
+	return errors.Join(err, f.Close())
+}
+
+// replace writes data under a temporary name beside name, syncs it and renames
+// it: readers see the old contents or the new, never a part.
+func replace(fsys fileSystem, dir, name string, data []byte) error {
+	temp := dir + "/" + tempPrefix + name
+	if err := removeIfThere(fsys, temp); err != nil {
+		return err
+	}
+	if err := writeNew(fsys, temp, data); err != nil {
+		fsys.Remove(temp) // what stays is swept by the next scan
+		return err
+	}
+	if err := fsys.Rename(temp, dir+"/"+name); err != nil {
+		fsys.Remove(temp)
+		return err
+	}
+	return fsys.SyncDir(dir)
+}

@@ -1,0 +1,180 @@
+package logbook
+
+import (
+	"context"
+	"encoding/binary"
+	"math/bits"
+	"sync"
+
+	"tidemark/chunk"
+)
+
+// Table maps fingerprints to ids: 64 bits kept, about 16 bytes a chunk, outside
+// the collector's heap where the system allows. Safe for concurrent Lookup beside
+// one writer. Two different chunks are taken for one with a chance of 2⁻⁶⁴ a
+// pair, so among n chunks n²/2⁶⁵ such mistakes are expected (1.5·10⁻⁵ at 16.7
+// million chunks, the birthday bound).
+type Table struct {
+	parts [tableParts]tablePart
+}
+
+// The first 12 bits of a fingerprint choose a part, the following 52 are kept
+// in its slot. A part grows by itself, by a quarter, when it is 9/10 full: what
+// is held twice while it is copied is one part. A slot is 12 bytes in two arrays,
+// so a full part costs 13.3 bytes a chunk and one just grown 16.7.
+const (
+	tableParts = 1 << 12
+	idBits     = 44
+)
+
+type tablePart struct {
+	mu   sync.RWMutex
+	used int32
+	high []uint64 // the 52 kept bits << 12 | the id's upper 12 bits; 0: free
+	low  []uint32 // the id's lower 32 bits
+	free func()
+}
+
+// split takes the part's number and the kept bits out of a fingerprint.
+func split(print *[16]byte) (part int, kept uint64) {
+	k := binary.BigEndian.Uint64(print[:8])
+	return int(k >> 52), k & (1<<52 - 1)
+}
+
+// slot is the home of kept among n slots: their order is the kept bits' order,
+// which makes growing a sequential copy.
+func slot(kept uint64, n int) int {
+	hi, _ := bits.Mul64(kept<<12, uint64(n))
+	return int(hi)
+}
+
+// Lookup returns the id of a known chunk (of earlier segments, or added in this one).
+func (t *Table) Lookup(print chunk.Fingerprint) (id int64, known bool) {
+	part, kept := split((*[16]byte)(&print))
+	p := &t.parts[part]
+	p.mu.RLock()
+	id, known = p.find(kept)
+	p.mu.RUnlock()
+	return id, known
+}
+
+func (p *tablePart) find(kept uint64) (int64, bool) {
+	n := len(p.high)
+	if n == 0 {
+		return 0, false
+	}
+	for i := slot(kept, n); ; {
+		v := p.high[i]
+		// An id is never 0, but its upper bits are: a free slot has both parts 0.
+		if v == 0 && p.low[i] == 0 {
+			return 0, false
+		}
+		if v>>12 == kept {
+			return int64(v&(1<<12-1))<<32 | int64(p.low[i]), true
+		}
+		if i++; i == n {
+			i = 0
+		}
+	}
+}
+
+func (p *tablePart) insert(kept uint64, id int64) {
+	if int64(p.used+1)*10 > int64(len(p.high))*9 {
+		p.grow(max(len(p.high)+len(p.high)/4, int(p.used)+8))
+	}
+	p.place(kept, id)
+	p.used++
+}
+
+func (p *tablePart) place(kept uint64, id int64) {
+	n := len(p.high)
+	i := slot(kept, n)
+	for p.high[i] != 0 || p.low[i] != 0 {
+		if i++; i == n {
+			i = 0
+		}
+	}
+	p.high[i] = kept<<12 | uint64(id>>32)
+	p.low[i] = uint32(id)
+}
+
+// grow moves the part into at least n slots.
+func (p *tablePart) grow(n int) {
+	high, low, free := p.high, p.low, p.free
+	p.high, p.low, p.free = allocateSlots(n)
+	for i, v := range high {
+		if v != 0 || low[i] != 0 {
+			p.place(v>>12, int64(v&(1<<12-1))<<32|int64(low[i]))
+		}
+	}
+	if free != nil {
+		free()
+	}
+}
+
+// add records a chunk that the table does not know.
+func (t *Table) add(print *[16]byte, id int64) {
+	part, kept := split(print)
+	p := &t.parts[part]
+	p.mu.Lock()
+	p.insert(kept, id)
+	p.mu.Unlock()
+}
+
+// reserve makes room for n chunks in all, evenly spread.
+func (t *Table) reserve(n int64) {
+	each := int(n/tableParts) * 23 / 20
+	if each < 64 {
+		return
+	}
+	for i := range t.parts {
+		p := &t.parts[i]
+		p.mu.Lock()
+		if len(p.high) < each {
+			p.grow(each)
+		}
+		p.mu.Unlock()
+	}
+}
+
+// release gives the memory back; the table is empty afterwards.
+func (t *Table) release() {
+	for i := range t.parts {
+		p := &t.parts[i]
+		p.mu.Lock()
+		if p.free != nil {
+			p.free()
+		}
+		p.high, p.low, p.free, p.used = nil, nil, nil, 0
+		p.mu.Unlock()
+	}
+}
+
+// loadTable fills a table with every chunk of the book.
+func (b *Book) loadTable(ctx context.Context) (*Table, error) {
+	t := &Table{}
+	if last := b.Last(); last != nil {
+		t.reserve(last.FirstChunk + last.Chunks - firstID)
+	}
+	for n := 1; n <= len(b.refs); n++ {
+		if b.refs[n-1].doc.Chunks == 0 {
+			continue
+		}
+		r, err := b.openChunks(ctx, n)
+		if err != nil {
+			t.release()
+			return nil, err
+		}
+		err = r.prints(ctx, func(first int64, prints [][16]byte) {
+			for i := range prints {
+				t.add(&prints[i], first+int64(i))
+			}
+		})
+		r.close()
+		if err != nil {
+			t.release()
+			return nil, err
+		}
+	}
+	return t, nil
+}
