@@ -1,0 +1,328 @@
+package measure
+
+import (
+	"cmp"
+	"context"
+	"encoding/binary"
+	"slices"
+
+	"tidemark/scan/logbook"
+)
+
+// Stay is a half-open range of snapshot numbers, From ≤ n < To, in which
+// something was there.
+type Stay struct{ From, To int }
+
+// Lifetime is what shares one history: the chunks (or, for references and
+// files, the versions of files) that were there in just the same snapshots.
+// What share Alive, Source and FirstSeen is added up, so that a large logbook
+// gives few rows. A chunk is in one row only.
+type Lifetime struct {
+	Alive      []Stay // ascending, neither overlapping nor adjoining; To is the newest number + 1 where it is still there
+	Bytes      int64
+	Packed     int64 // compressed; −1: not measured
+	Chunks     int64
+	References int64 // chunk references of the file versions counted here
+	Files      int64 // file versions counted here, hard links once
+	// Source tells large files apart: chunks that come and go with one file are
+	// not independent. 0: smaller files together, of which there are Sources.
+	Source    int
+	Sources   int64
+	FirstSeen bool // came in because the scope grew, or could not be read before
+}
+
+// piece is a stretch of chunks that one name refers to for some time.
+type piece struct {
+	first int64
+	n     int64
+	file  int32
+	from  int32
+	to    int32
+	seen  bool // first seen
+}
+
+// largeShare: a file with at least 1/largeShare of all chunks is a Source of its own.
+const largeShare = 500
+
+// Lifetimes says for every chunk ever seen in which snapshots up to the given
+// one (0: the newest) it was there. It holds about 40 bytes for each run of
+// chunks that a night brought or took away.
+func Lifetimes(ctx context.Context, b *logbook.Book, snapshot int) ([]Lifetime, error) {
+	last, err := snapshotNumber(b, snapshot)
+	if err != nil {
+		return nil, err
+	}
+	span := spanOf(b.Segments(), last)
+	l := &lives{span: span, end: int32(last + 1), rows: map[string]*Lifetime{}, packs: map[string]*packing{}}
+	for h, err := range b.Histories(ctx, logbook.HistoryOptions{From: 1, To: last, Recipes: true}) {
+		if err != nil {
+			return nil, err
+		}
+		if err := l.add(h); err != nil {
+			return nil, err
+		}
+	}
+	if err := l.sweep(ctx, b, last); err != nil {
+		return nil, err
+	}
+	return l.list(), nil
+}
+
+type lives struct {
+	span   idSpan
+	end    int32
+	pieces []piece
+	large  []int32 // file → Source, 0 for the many
+	source int32
+	rows   map[string]*Lifetime
+	packs  map[string]*packing
+	key    []byte
+}
+
+// add turns a name's versions into stretches of chunks with a beginning and an end.
+func (l *lives) add(h *logbook.History) error {
+	file := int32(len(l.large))
+	l.large = append(l.large, 0)
+	var open []piece // ascending by id, not overlapping
+	var most int64
+	shut := func(p piece, at int32) {
+		if p.to = at; p.to > p.from {
+			l.pieces = append(l.pieces, p)
+		}
+	}
+	for i := range h.Versions {
+		v := &h.Versions[i]
+		from, to := int32(v.Snapshot), l.end
+		if i+1 < len(h.Versions) {
+			to = int32(h.Versions[i+1].Snapshot)
+		}
+		var runs []idRun
+		if e := &v.Entry; !v.Gone && known(e) {
+			if err := l.span.checkRuns(e.Recipe, e); err != nil {
+				return err
+			}
+			runs = idSet(e.Recipe)
+			if !e.Hardlink {
+				refs := references(idRuns(e.Recipe))
+				most = max(most, refs)
+				r := l.row([]Stay{{int(from), int(to)}}, 0, e.FirstSeen)
+				r.References += refs
+				r.Files++
+			}
+		}
+		open = succeed(open, runs, func(p piece) { shut(p, from) }, func(r idRun) piece {
+			return piece{first: r.first, n: r.n, file: file, from: from, seen: v.Entry.FirstSeen}
+		})
+	}
+	for _, p := range open {
+		shut(p, l.end)
+	}
+	if most*largeShare > l.span.end-l.span.first && most > 1 {
+		l.source++
+		l.large[file] = l.source
+	}
+	return nil
+}
+
+// idSet is a recipe's chunks as a set: ascending runs that neither overlap nor adjoin.
+func idSet(r logbook.Recipe) []idRun {
+	runs := idRuns(r)
+	slices.SortFunc(runs, func(a, b idRun) int { return cmp.Compare(a.first, b.first) })
+	out := runs[:0]
+	for _, x := range runs {
+		if k := len(out) - 1; k >= 0 && out[k].first+out[k].n >= x.first {
+			out[k].n = max(out[k].n, x.first+x.n-out[k].first)
+			continue
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// succeed replaces the open pieces by those of the next version: what both hold
+// stays open, what went is shut, what came is opened.
+func succeed(open []piece, runs []idRun, shut func(piece), begin func(idRun) piece) []piece {
+	var out []piece
+	i, j := 0, 0
+	for i < len(open) || j < len(runs) {
+		switch {
+		case j == len(runs) || (i < len(open) && open[i].first+open[i].n <= runs[j].first):
+			shut(open[i])
+			i++
+		case i == len(open) || runs[j].first+runs[j].n <= open[i].first:
+			out = append(out, begin(runs[j]))
+			j++
+		case open[i].first < runs[j].first:
+			p, k := open[i], runs[j].first-open[i].first
+			p.n = k
+			shut(p)
+			open[i].first += k
+			open[i].n -= k
+		case runs[j].first < open[i].first:
+			k := open[i].first - runs[j].first
+			out = append(out, begin(idRun{runs[j].first, k}))
+			runs[j].first += k
+			runs[j].n -= k
+		default:
+			k := min(open[i].n, runs[j].n)
+			p := open[i]
+			p.n = k
+			if m := len(out) - 1; m >= 0 && out[m].first+out[m].n == p.first && out[m].from == p.from && out[m].seen == p.seen {
+				out[m].n += k
+			} else {
+				out = append(out, p)
+			}
+			if open[i].first, open[i].n = open[i].first+k, open[i].n-k; open[i].n == 0 {
+				i++
+			}
+			if runs[j].first, runs[j].n = runs[j].first+k, runs[j].n-k; runs[j].n == 0 {
+				j++
+			}
+		}
+	}
+	return out
+}
+
+// row returns the row of one history.
+func (l *lives) row(alive []Stay, source int32, seen bool) *Lifetime {
+	l.makeKey(alive, source, seen)
+	r := l.rows[string(l.key)]
+	if r == nil {
+		r = &Lifetime{Alive: slices.Clone(alive), Source: int(source), FirstSeen: seen}
+		l.rows[string(l.key)] = r
+	}
+	return r
+}
+
+func (l *lives) makeKey(alive []Stay, source int32, seen bool) {
+	k := binary.AppendVarint(l.key[:0], int64(source))
+	if seen {
+		k = append(k, 1)
+	} else {
+		k = append(k, 0)
+	}
+	for _, s := range alive {
+		k = binary.AppendVarint(binary.AppendVarint(k, int64(s.From)), int64(s.To))
+	}
+	l.key = k
+}
+
+// sweep goes through the chunks in order of id beside the pieces that hold them.
+func (l *lives) sweep(ctx context.Context, b *logbook.Book, last int) error {
+	slices.SortFunc(l.pieces, func(a, b piece) int {
+		return cmp.Or(cmp.Compare(a.first, b.first), cmp.Compare(a.file, b.file), cmp.Compare(a.from, b.from))
+	})
+	var active []piece
+	next := 0
+	stale := true // the row below no longer fits active
+	var row *Lifetime
+	var pack *packing
+	counted := map[*Lifetime]int32{} // the small file that was last counted as a source of a row
+	for rows, err := range b.ChunkRows(ctx, 1, last) {
+		if err != nil {
+			return err
+		}
+		for i := range rows {
+			id := rows[i].ID
+			for next < len(l.pieces) && l.pieces[next].first <= id {
+				active = append(active, l.pieces[next])
+				next++
+				stale = true
+			}
+			if n := len(active); n > 0 {
+				active = slices.DeleteFunc(active, func(p piece) bool { return p.first+p.n <= id })
+				stale = stale || len(active) != n
+			}
+			if len(active) == 0 {
+				continue // a chunk that no version of any name ever held
+			}
+			if stale {
+				row, pack = l.rowOf(active)
+				if row.Source == 0 {
+					if f := firstFile(active); counted[row] != f+1 {
+						counted[row] = f + 1
+						row.Sources++
+					}
+				} else {
+					row.Sources = 1
+				}
+				stale = false
+			}
+			row.Chunks++
+			row.Bytes += int64(rows[i].Len)
+			pack.add(&rows[i])
+		}
+	}
+	for k, p := range l.packs {
+		l.rows[k].Packed, _, _ = p.total()
+	}
+	return nil
+}
+
+// firstFile is the first name in order among those that held the chunk first.
+func firstFile(active []piece) int32 {
+	best := active[0]
+	for _, p := range active[1:] {
+		if cmp.Or(cmp.Compare(p.from, best.from), cmp.Compare(p.file, best.file)) < 0 {
+			best = p
+		}
+	}
+	return best.file
+}
+
+// rowOf finds the row for a chunk that these pieces hold.
+func (l *lives) rowOf(active []piece) (*Lifetime, *packing) {
+	stays := make([]Stay, len(active))
+	born := l.end
+	for i, p := range active {
+		stays[i] = Stay{int(p.from), int(p.to)}
+		born = min(born, p.from)
+	}
+	slices.SortFunc(stays, func(a, b Stay) int { return cmp.Compare(a.From, b.From) })
+	alive := stays[:0]
+	for _, s := range stays {
+		if k := len(alive) - 1; k >= 0 && alive[k].To >= s.From {
+			alive[k].To = max(alive[k].To, s.To)
+			continue
+		}
+		alive = append(alive, s)
+	}
+	// First seen only where nothing else brought it on that night.
+	seen := true
+	for _, p := range active {
+		if p.from == born && !p.seen {
+			seen = false
+		}
+	}
+	row := l.row(alive, l.large[firstFile(active)], seen)
+	pack := l.packs[string(l.key)]
+	if pack == nil {
+		pack = &packing{}
+		l.packs[string(l.key)] = pack
+	}
+	return row, pack
+}
+
+// list orders the rows so that the same logbook gives the same list.
+func (l *lives) list() []Lifetime {
+	out := make([]Lifetime, 0, len(l.rows))
+	for _, r := range l.rows {
+		out = append(out, *r)
+	}
+	slices.SortFunc(out, func(a, b Lifetime) int {
+		return cmp.Or(slices.CompareFunc(a.Alive, b.Alive, func(x, y Stay) int {
+			return cmp.Or(cmp.Compare(x.From, y.From), cmp.Compare(x.To, y.To))
+		}), cmp.Compare(a.Source, b.Source), compareBool(a.FirstSeen, b.FirstSeen))
+	})
+	return out
+}
+
+func compareBool(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case b:
+		return -1
+	}
+	return 1
+}
