@@ -325,6 +325,9 @@ func (p *Pending) summarize(s Segment) (segmentFile, error) {
 	if s.Taken.IsZero() {
 		return segmentFile{}, fmt.Errorf("%w: the snapshot has no time", ErrUsage)
 	}
+	if _, _, _, err := s.Stopped(); err != nil {
+		return segmentFile{}, fmt.Errorf("%w: %w", ErrUsage, err)
+	}
 	s.Taken, s.Started = s.Taken.Round(0), s.Started.Round(0)
 	if s.Scope.Roots == nil {
 		s.Scope.Roots = []Root{}

@@ -70,7 +70,7 @@ type Entry struct {
 
 	Kind      Kind
 	How       How
-	Size      int64 // apparent size, bytes; where How is Read or Torn: the bytes read
+	Size      int64 // apparent size, bytes; where How is Read or Torn: the bytes read; where Unread and read before: the size read then
 	Allocated int64 // bytes on disk, -1 where the system does not say
 	MtimeNs   int64 // Unix nanoseconds
 	CtimeNs   int64 // Unix nanoseconds; 0 where the system has none
@@ -113,7 +113,7 @@ type HistoryOptions struct {
 	Recipes bool // resolve recipes (costs more)
 }
 
-// ChunkRow is one chunk first seen in Snapshot.
+// ChunkRow is one chunk first seen in Snapshot. Ids count from 1.
 type ChunkRow struct {
 	ID       int64
 	Snapshot int
@@ -179,7 +179,7 @@ type Segment struct {
 
 	Scope     Scope    `json:"scope"`
 	Partial   bool     `json:"partial"`              // the scan was stopped
-	StoppedAt string   `json:"stopped_at,omitempty"` // base64 of label + "/" + path: entries from here on in walk order were not reached
+	StoppedAt string   `json:"stopped_at,omitempty"` // base64 of label + "/" + path (see func StoppedAt): entries from here on in walk order were not reached
 	Coverage  Coverage `json:"coverage"`
 	Work      Work     `json:"work"`
 
@@ -204,59 +204,61 @@ type Figures struct {
 // compressed bytes of chunks that were not measured are estimated, with a low
 // and a high bound.
 type ExplainTotals struct {
-	Files, Names        int64 // files: regular files with hard links counted once; names: all
-	ApparentBytes       int64
-	HardlinkBytes       int64
-	ZeroBytes           int64
-	SourceBytes         int64
-	DuplicateFileBytes  int64
-	DuplicateChunkBytes int64
-	UniqueBytes         int64
-	UniqueChunks        int64
-	References          int64 // chunk references of all distinct inodes
-	MeasuredBytes       int64 // bytes of the unique chunks whose compressed length was measured
-	MeasuredPackedBytes int64 // … and those chunks' compressed bytes
-	CompressedBytes     int64 // −1: not measured at all
-	CompressedLowBytes  int64
-	CompressedHighBytes int64
+	Files               int64 `json:"files"` // regular files with hard links counted once
+	Names               int64 `json:"names"` // all names of regular files
+	ApparentBytes       int64 `json:"apparent_bytes"`
+	HardlinkBytes       int64 `json:"hardlink_bytes"`
+	ZeroBytes           int64 `json:"zero_bytes"`
+	SourceBytes         int64 `json:"source_bytes"`
+	DuplicateFileBytes  int64 `json:"duplicate_file_bytes"`
+	DuplicateChunkBytes int64 `json:"duplicate_chunk_bytes"`
+	UniqueBytes         int64 `json:"unique_bytes"`
+	UniqueChunks        int64 `json:"unique_chunks"`
+	References          int64 `json:"references"`            // chunk references of all distinct inodes
+	MeasuredBytes       int64 `json:"measured_bytes"`        // bytes of the unique chunks whose compressed length was measured
+	MeasuredPackedBytes int64 `json:"measured_packed_bytes"` // … and those chunks' compressed bytes
+	CompressedBytes     int64 `json:"compressed_bytes"`      // −1: not measured at all
+	CompressedLowBytes  int64 `json:"compressed_low_bytes"`
+	CompressedHighBytes int64 `json:"compressed_high_bytes"`
 }
 
 // ChangeTotals: see measure.Change.
 type ChangeTotals struct {
-	From, To           int
-	Spanned            int // local dates the step covers; 1 is an ordinary night
-	TouchedFiles       int64
-	TouchedBytes       int64
-	ChangedFiles       int64
-	ChangedBytes       int64
-	NewChunks          int64
-	NewBytes           int64
-	NewCompressedBytes int64 // −1: not measured
-	ReturningChunks    int64
-	ReturningBytes     int64
-	ReturningPacked    int64 // −1: not measured
-	FreedBytes         int64
-	NewReferences      int64 // chunk references in files whose contents changed
-	FirstSeenFiles     int64
-	FirstSeenBytes     int64 // sizes of first-seen files
-	FirstSeenNewBytes  int64 // chunks that only they hold: baseline, not change
-	Causes             []CauseTotals
+	From               int           `json:"from"`
+	To                 int           `json:"to"`
+	Spanned            int           `json:"spanned"` // local dates the step covers; 1 is an ordinary night
+	TouchedFiles       int64         `json:"touched_files"`
+	TouchedBytes       int64         `json:"touched_bytes"`
+	ChangedFiles       int64         `json:"changed_files"`
+	ChangedBytes       int64         `json:"changed_bytes"`
+	NewChunks          int64         `json:"new_chunks"`
+	NewBytes           int64         `json:"new_bytes"`
+	NewCompressedBytes int64         `json:"new_compressed_bytes"` // −1: not measured
+	ReturningChunks    int64         `json:"returning_chunks"`
+	ReturningBytes     int64         `json:"returning_bytes"`
+	ReturningPacked    int64         `json:"returning_packed_bytes"` // −1: not measured
+	FreedBytes         int64         `json:"freed_bytes"`
+	NewReferences      int64         `json:"new_references"` // chunk references in files whose contents changed
+	FirstSeenFiles     int64         `json:"first_seen_files"`
+	FirstSeenBytes     int64         `json:"first_seen_bytes"`     // sizes of first-seen files
+	FirstSeenNewBytes  int64         `json:"first_seen_new_bytes"` // chunks that only they hold: baseline, not change
+	Causes             []CauseTotals `json:"causes"`
 }
 
 // CauseTotals is one cause's share of a night. NewBytes add up to the night's.
 type CauseTotals struct {
-	Cause    string
-	Files    int64
-	Bytes    int64 // sizes of the files; of deleted ones: their last size
-	NewBytes int64
+	Cause    string `json:"cause"`
+	Files    int64  `json:"files"`
+	Bytes    int64  `json:"bytes"` // sizes of the files; of deleted ones: their last size
+	NewBytes int64  `json:"new_bytes"`
 }
 
 // SplitTotals is one type's or folder's share.
 type SplitTotals struct {
-	Name        string // "label/folder" with escapes, or a type such as "jpg"; "" is none
-	Files       int64
-	SourceBytes int64
-	NewBytes    int64
-	NewPacked   int64 // −1: not measured
-	NewNames    int64 // files with a new path in this night (not first seen)
+	Name        string `json:"name"` // "label/folder" with escapes, or a type such as "jpg"; "" is none
+	Files       int64  `json:"files"`
+	SourceBytes int64  `json:"source_bytes"`
+	NewBytes    int64  `json:"new_bytes"`
+	NewPacked   int64  `json:"new_packed_bytes"` // −1: not measured
+	NewNames    int64  `json:"new_names"`        // files with a new path in this night (not first seen)
 }
