@@ -465,13 +465,24 @@ func (m *model) check(t testing.TB, b *Book) {
 }
 
 func TestNightsEqualModel(t *testing.T) {
+	defer func(n int64) { listingFloor = n }(listingFloor)
 	for seed := range uint64(4) {
+		listingFloor = []int64{0, 1 << 40}[seed%2]
 		m := newModel(t, seed)
 		for range 8 {
 			p := m.night(t)
 			m.commit(t, p)
 		}
 		m.check(t, m.book)
+		listings := 0
+		for _, r := range m.book.refs {
+			if r.doc.Stored.Listing != nil {
+				listings++
+			}
+		}
+		if (listings > 0) != (listingFloor == 0) {
+			t.Errorf("%d complete listings with a floor of %d", listings, listingFloor)
+		}
 	}
 }
 

@@ -8,7 +8,7 @@ import (
 	"github.com/bmatcuk/doublestar/v4"
 )
 
-// Patterns chooses paths that are left out. The rules are those people know
+// Patterns chooses paths that are left out; nil leaves out nothing. The rules are those people know
 // from ignore files:
 //
 //	*.tmp      a name at any depth
@@ -135,7 +135,7 @@ func (p *Patterns) Len() int { return len(p.list) }
 // Excludes says whether path (relative to its root) is left out, by itself or
 // with a folder above it. folder says whether the path is a folder's.
 func (p *Patterns) Excludes(path []byte, folder bool) bool {
-	if len(p.list) == 0 {
+	if p == nil || len(p.list) == 0 {
 		return false
 	}
 	out := false
@@ -149,7 +149,7 @@ func (p *Patterns) Excludes(path []byte, folder bool) bool {
 // ExcludesEntry is Excludes for a walk, which knows that no folder above path
 // is left out.
 func (p *Patterns) ExcludesEntry(path []byte, folder bool) bool {
-	if len(p.list) == 0 || len(path) == 0 {
+	if p == nil || len(p.list) == 0 || len(path) == 0 {
 		return false // the root itself is never left out
 	}
 	whole := wholeRunes(string(path))

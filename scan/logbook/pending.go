@@ -19,7 +19,7 @@ type Pending struct {
 	number int
 	dir    string
 
-	files  *sink[fileRow]
+	files  *entrySink
 	chunks *sink[chunkRow]
 	err    error // sticky: nothing can be committed after it
 
@@ -28,10 +28,7 @@ type Pending struct {
 	lastPath  []byte
 	any       bool // lastLabel and lastPath are set
 
-	// What batched rows refer to.
-	paths []byte
-	runs  []runRow
-	diff  []Run
+	diff []Run
 
 	stored   storedFiles
 	finished bool
@@ -78,7 +75,7 @@ func (p *Pending) open() (err error) {
 	if err := fsys.Mkdir(p.dir); err != nil {
 		return err
 	}
-	p.files, err = newSink[fileRow](fsys, p.dir+"/"+filesName, fileSchema, filePageBytes, fileGroupRows)
+	p.files, err = newEntrySink(fsys, p.dir+"/"+filesName)
 	if err != nil {
 		return err
 	}
@@ -184,7 +181,8 @@ func (p *Pending) put(e, old *Entry) error {
 	if int(e.Kind) >= len(kindNames) || int(e.How) >= len(howNames) || e.Size < 0 || e.Allocated < -1 {
 		return fmt.Errorf("%w: kind %d, how %d, size %d, allocated %d", ErrUsage, e.Kind, e.How, e.Size, e.Allocated)
 	}
-	row := p.row(e)
+	row := entryRow(e, p.number, stateChanged)
+	row.Chain, row.ZeroBytes = 0, 0
 	if old == nil {
 		row.State = stateNames[stateNew]
 		p.stored.GrownRows++
@@ -222,58 +220,13 @@ func (p *Pending) put(e, old *Entry) error {
 		p.stored.GrownRuns += int64(grown)
 	}
 	p.stored.Runs += int64(len(stored))
-	row.Recipe = p.keepRuns(stored)
-	return p.write(row)
+	return p.files.put(row, e.Path, stored)
 }
 
 // maxChain bounds the differences since a full recipe, by their runs, to this
 // many times the recipe's own: reading a recipe costs at most so much more, and
 // a file that grows more scattered each night is written in full ever more rarely.
 const maxChain = 4
-
-// row copies e into a row.
-func (p *Pending) row(e *Entry) fileRow {
-	row := fileRow{
-		Snapshot: int32(p.number), Label: e.Label, Path: p.keepPath(e.Path),
-		State: stateNames[stateChanged], Kind: kindNames[e.Kind], How: howNames[e.How],
-		Size: e.Size, Allocated: e.Allocated, MtimeNs: e.MtimeNs, CtimeNs: e.CtimeNs,
-		Inode: e.Inode, Links: e.Links,
-		Hardlink: e.Hardlink, FirstSeen: e.FirstSeen, NeverRead: e.NeverRead, Appended: e.Appended,
-		Contents: e.Contents,
-	}
-	return row
-}
-
-func (p *Pending) keepPath(path []byte) []byte {
-	n := len(p.paths)
-	p.paths = append(p.paths, path...)
-	return p.paths[n:len(p.paths):len(p.paths)]
-}
-
-func (p *Pending) keepRuns(runs []Run) []runRow {
-	n := len(p.runs)
-	for _, r := range runs {
-		p.runs = append(p.runs, runRow(r))
-	}
-	return p.runs[n:len(p.runs):len(p.runs)]
-}
-
-// weight of a row in a row group, of which the sum is bounded.
-func weight(row *fileRow) int64 { return 1 + int64(len(row.Recipe))*fileGroupRows/fileGroupRuns }
-
-func (p *Pending) write(row fileRow) error {
-	if !p.files.add(row, weight(&row)) && len(p.runs) < 16*sinkBatch {
-		return nil
-	}
-	err := p.files.flush()
-	p.paths = p.paths[:0]
-	if cap(p.runs) > 1<<16 {
-		p.runs = nil // one giant recipe must not stay
-	} else {
-		p.runs = p.runs[:0]
-	}
-	return err
-}
 
 // Drop records that a name is gone. In walk order with Put. Errors wrap ErrUsage.
 func (p *Pending) Drop(label string, path []byte) error {
@@ -283,10 +236,7 @@ func (p *Pending) Drop(label string, path []byte) error {
 	err := p.follow(label, path)
 	if err == nil {
 		p.stored.GrownRows--
-		err = p.write(fileRow{
-			Snapshot: int32(p.number), Label: label, Path: p.keepPath(path),
-			State: stateNames[stateGone], Kind: kindNames[File], How: howNames[Read],
-		})
+		err = p.files.put(entryRow(&Entry{Label: label}, p.number, stateGone), path, nil)
 	}
 	if err != nil {
 		return p.fail(fmt.Errorf("recording that %q is gone: %w", label+"/"+string(path), err))
@@ -305,6 +255,15 @@ func (p *Pending) finish() error {
 	p.stored.Chunks, cerr = p.chunks.close()
 	if err := errors.Join(ferr, cerr); err != nil {
 		return p.fail(err)
+	}
+	if p.book.listingDue(&p.stored) {
+		var doc segmentFile
+		doc.Number, doc.Rows, doc.Stored = p.number, p.stored.Files.Rows, p.stored
+		file, runs, err := p.viewAs(doc).writeListing(context.Background(), p.dir)
+		if err != nil {
+			return p.fail(err)
+		}
+		p.stored.Listing, p.stored.ListingRuns = &file, runs
 	}
 	return nil
 }

@@ -1,0 +1,56 @@
+package logbook
+
+// entrySink writes rows of entries. What it is given is copied.
+type entrySink struct {
+	*sink[fileRow]
+	// What batched rows refer to.
+	paths []byte
+	runs  []runRow
+}
+
+func newEntrySink(fsys fileSystem, name string) (*entrySink, error) {
+	s, err := newSink[fileRow](fsys, name, fileSchema, filePageBytes, fileGroupRows)
+	if err != nil {
+		return nil, err
+	}
+	return &entrySink{sink: s}, nil
+}
+
+// entryRow is e's row but for path and recipe.
+func entryRow(e *Entry, snapshot int, s state) fileRow {
+	return fileRow{
+		Snapshot: int32(snapshot), Label: e.Label,
+		State: stateNames[s], Kind: kindNames[e.Kind], How: howNames[e.How],
+		Size: e.Size, Allocated: e.Allocated, MtimeNs: e.MtimeNs, CtimeNs: e.CtimeNs,
+		Inode: e.Inode, Links: e.Links,
+		Hardlink: e.Hardlink, FirstSeen: e.FirstSeen, NeverRead: e.NeverRead, Appended: e.Appended,
+		Contents: e.Contents, ZeroBytes: e.Zeros, Chain: e.Chain,
+	}
+}
+
+// maxBatchRuns is how many runs a batch gathers at most, one row aside.
+const maxBatchRuns = 1 << 12
+
+func (s *entrySink) put(row fileRow, path []byte, runs []Run) error {
+	n := len(s.paths)
+	s.paths = append(s.paths, path...)
+	row.Path = s.paths[n:len(s.paths):len(s.paths)]
+	n = len(s.runs)
+	for _, r := range runs {
+		s.runs = append(s.runs, runRow(r))
+	}
+	row.Recipe = s.runs[n:len(s.runs):len(s.runs)]
+	// The sum of weights in a row group is bounded: by rows, and by runs.
+	weight := 1 + int64(len(runs))*fileGroupRows/fileGroupRuns
+	if !s.add(row, weight) && len(s.runs) < maxBatchRuns {
+		return nil
+	}
+	err := s.flush()
+	s.paths = s.paths[:0]
+	if cap(s.runs) > 16*maxBatchRuns {
+		s.runs = nil // one giant recipe must not stay
+	} else {
+		s.runs = s.runs[:0]
+	}
+	return err
+}
