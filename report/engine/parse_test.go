@@ -2,6 +2,7 @@ package engine_test
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -92,6 +93,14 @@ func TestExampleCommentedKeys(t *testing.T) {
 	n := parse(t, text)
 	if n.Lines[0].Efficiency != 0.85 || n.Lines[0].EfficiencyDerived || n.Lines[1].TransferCapBytes != 2e12 {
 		t.Errorf("%+v", n.Lines)
+	}
+}
+
+func TestExampleQuotesTheEfficiencies(t *testing.T) {
+	for _, f := range []engine.Framing{{}, {VLAN: true}, {IPv6: true}} {
+		if want := fmt.Sprintf("%.4f", engine.TCPEfficiency(f)); !strings.Contains(engine.Example(), want) {
+			t.Errorf("the example does not say %s for %+v", want, f)
+		}
 	}
 }
 
