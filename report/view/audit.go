@@ -36,12 +36,12 @@ func NewAudit(segments int, found []logbook.Damage) *Audit {
 	case len(found) == 0 && segments == 0:
 		v.Answer = "The logbook is whole; it holds no snapshot yet."
 	case len(found) == 0:
-		v.Answer = fmt.Sprintf("The logbook is whole: %s proved against checksums and chain.", plural(int64(segments), "segment"))
+		v.Answer = fmt.Sprintf("The logbook is whole: %s proved against checksums and chain.", Plural(int64(segments), "segment"))
 	case len(bad) == 0:
-		v.Answer = fmt.Sprintf("The logbook is damaged in its own files; %s found.", plural(int64(len(found)), "fault"))
+		v.Answer = fmt.Sprintf("The logbook is damaged in its own files; %s found.", Plural(int64(len(found)), "fault"))
 	default:
 		v.Answer = fmt.Sprintf("The logbook is damaged: %s found, in %d of %s.",
-			plural(int64(len(found)), "fault"), len(bad), plural(int64(segments), "segment"))
+			Plural(int64(len(found)), "fault"), len(bad), Plural(int64(segments), "segment"))
 	}
 	return v
 }

@@ -73,7 +73,7 @@ func (v *Change) answer() string {
 	if v.TouchedFiles == 0 && v.ChangedFiles == 0 {
 		return fmt.Sprintf("Nothing was touched in %s%s.", v.Period, v.gone())
 	}
-	head := fmt.Sprintf("Of %s in %s touched in %s, %s", b(v.TouchedBytes), plural(v.TouchedFiles, "file"), v.Period, v.reallyNew())
+	head := fmt.Sprintf("Of %s in %s touched in %s, %s", b(v.TouchedBytes), Plural(v.TouchedFiles, "file"), v.Period, v.reallyNew())
 	if v.UploadBytes == nil {
 		return head + "; what that compresses to was not measured." + v.most()
 	}
@@ -95,7 +95,7 @@ func (v *Change) reallyNew() string {
 func (v *Change) gone() string {
 	for _, row := range v.Causes {
 		if row.Cause == measure.Deleted {
-			return fmt.Sprintf("; %s with %s went", plural(row.Files, "file"), v.Units.Bytes(row.Bytes))
+			return fmt.Sprintf("; %s with %s went", Plural(row.Files, "file"), v.Units.Bytes(row.Bytes))
 		}
 	}
 	return ""
@@ -128,7 +128,7 @@ func (v *Change) notes(m *measure.Change, f Facts, o Options) []string {
 	}
 	if v.FirstSeenFiles > 0 {
 		n.add("%s with %s came in for the first time (newly in scope, or not readable before). They are baseline, not change, and in no figure above; %s in them is held by nothing else.",
-			plural(v.FirstSeenFiles, "file"), o.Units.Bytes(v.FirstSeenBytes), o.Units.Bytes(v.FirstSeenNewBytes))
+			Plural(v.FirstSeenFiles, "file"), o.Units.Bytes(v.FirstSeenBytes), o.Units.Bytes(v.FirstSeenNewBytes))
 	}
 	if v.ReturningBytes > 0 && v.UploadBytes != nil && *v.UploadBytes == *v.NewCompressedBytes+v.OverheadBytes {
 		n.add("%s returned: parts seen on an earlier night and absent since. They count as still held by the store, so they do not travel again.",

@@ -220,7 +220,7 @@ func (v *Explain) answer(m *measure.Explain) string {
 	if m.SourceBytes == 0 {
 		return fmt.Sprintf("Snapshot %d holds no file contents to store.", m.Snapshot)
 	}
-	head := fmt.Sprintf("The %s in %s of snapshot %d", b(m.SourceBytes), plural(m.Files, "file"), m.Snapshot)
+	head := fmt.Sprintf("The %s in %s of snapshot %d", b(m.SourceBytes), Plural(m.Files, "file"), m.Snapshot)
 	if v.StoredBytes == nil {
 		return fmt.Sprintf("%s are %s when each part is kept once (%s); how far that compresses was not measured.",
 			head, b(m.UniqueBytes), units.Share(share(m.UniqueBytes, m.SourceBytes)))

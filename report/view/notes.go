@@ -27,15 +27,15 @@ func (n *notes) coverage(snapshot int, partial bool, c logbook.Coverage) {
 	}
 	if c.UnreadFiles > 0 {
 		n.add("Coverage of snapshot %d: %s (%s) could not be read and count as they were last known, or not at all where they never were. The figures stand on %s of the bytes.",
-			snapshot, plural(c.UnreadFiles, "file"), n.units.Bytes(c.UnreadBytes), units.Share(c.CoveredShare))
+			snapshot, Plural(c.UnreadFiles, "file"), n.units.Bytes(c.UnreadBytes), units.Share(c.CoveredShare))
 	}
 	if c.UnreadFolders > 0 {
 		n.add("In snapshot %d %s could not be opened. What lies below and was never seen is in no figure.",
-			snapshot, plural(c.UnreadFolders, "folder"))
+			snapshot, Plural(c.UnreadFolders, "folder"))
 	}
 	if c.TornFiles > 0 {
 		n.add("In snapshot %d %s changed while being read; the second reading counts, and may mix two states.",
-			snapshot, plural(c.TornFiles, "file"))
+			snapshot, Plural(c.TornFiles, "file"))
 	}
 }
 

@@ -111,9 +111,9 @@ func (v *Scan) answer() string {
 		what = "Baseline, snapshot"
 	}
 	took := time.Duration(v.Work.ElapsedSeconds * float64(time.Second))
-	text := fmt.Sprintf("%s %d is recorded: %s of %s.", what, v.Snapshot, plural(v.Coverage.Files, "file"), b(v.Coverage.ApparentBytes))
+	text := fmt.Sprintf("%s %d is recorded: %s of %s.", what, v.Snapshot, Plural(v.Coverage.Files, "file"), b(v.Coverage.ApparentBytes))
 	if v.Work.ReadFiles == 0 {
 		return fmt.Sprintf("%s Nothing had to be read; it took %s.", text, units.Duration(took))
 	}
-	return fmt.Sprintf("%s %s in %s were read in %s.", text, b(v.Work.ReadBytes), plural(v.Work.ReadFiles, "file"), units.Duration(took))
+	return fmt.Sprintf("%s %s in %s were read in %s.", text, b(v.Work.ReadBytes), Plural(v.Work.ReadFiles, "file"), units.Duration(took))
 }

@@ -8,8 +8,8 @@ import (
 	"tidemark/scan/logbook"
 )
 
-// plural is "1 file", "12,345 files".
-func plural(n int64, noun string) string {
+// Plural is a count with its noun: "1 file", "12,345 files".
+func Plural(n int64, noun string) string {
 	if n == 1 {
 		return "1 " + noun
 	}

@@ -1,0 +1,79 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"tidemark/report/measure"
+	"tidemark/report/render"
+	"tidemark/report/view"
+	"tidemark/scan/logbook"
+)
+
+func (p *program) explainCommand() *cobra.Command {
+	var f rangeFlags
+	cmd := &cobra.Command{
+		Use:   "explain",
+		Short: "From source size to stored size, step by step",
+		Long: `Explain says why a stored copy of one snapshot (the newest if none is named) is
+smaller, or larger, than its source. With --from, the figures of that earlier
+snapshot stand beside it.`,
+		Example: `  tidemark explain
+  tidemark explain --snapshot 7 --depth 2
+  tidemark explain --from 1 --to 28`,
+		Args: noArguments,
+		RunE: func(cmd *cobra.Command, _ []string) error { return p.explain(cmd, &f) },
+	}
+	f.register(cmd)
+	cmd.Flags().Var(&f.snapshot, "snapshot", "the snapshot to explain, the same as --to")
+	p.common.rows(cmd)
+	return cmd
+}
+
+func (p *program) explain(cmd *cobra.Command, f *rangeFlags) error {
+	c, err := p.common.config()
+	if err != nil {
+		return err
+	}
+	if err := f.check(); err != nil {
+		return err
+	}
+	book, err := c.open()
+	if err != nil {
+		return err
+	}
+	newest := len(book.Segments())
+	if newest == 0 {
+		return usage("measure a tree first: tidemark scan ROOT", "%s: the logbook holds no snapshot yet", c.dir)
+	}
+	to := int(max(f.snapshot, f.to))
+	if int(f.from) >= newest && to == 0 {
+		return usage("--from names an earlier snapshot", "--from %d is not earlier than the newest snapshot, %d", f.from, newest)
+	}
+	ctx, done := interruptible(cmd)
+	defer done()
+	v, err := explainOne(ctx, book, to, f, &c)
+	if err != nil {
+		return err
+	}
+	if f.from > 0 {
+		before, err := explainOne(ctx, book, int(f.from), f, &c)
+		if err != nil {
+			return err
+		}
+		v.Compare(before)
+	}
+	return p.answer(&c, v,
+		func() error { return render.ExplainText(p.stdout, v) },
+		func() error { return render.ExplainCSV(p.stdout, v) })
+}
+
+func explainOne(ctx context.Context, book *logbook.Book, snapshot int, f *rangeFlags, c *config) (*view.Explain, error) {
+	m, err := measure.ExplainSnapshot(ctx, book, snapshot, f.measure(c))
+	if err != nil {
+		return nil, hinted(err, fmt.Sprintf("the logbook holds snapshots 1 to %d", len(book.Segments())))
+	}
+	return view.NewExplain(m, facts(book), c.view(int(f.top))), nil
+}

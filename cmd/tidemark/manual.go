@@ -1,0 +1,106 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/cpuguy83/go-md2man/v2/md2man"
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+)
+
+func (p *program) manualCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "manual DIR",
+		Short: "Write the manual pages into a folder",
+		Long:  "Manual writes one manual page for each command into DIR, to be read with man -l FILE\nor copied to a folder of section 1.",
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return usage("for example: tidemark manual /usr/local/share/man/man1", "manual takes one folder, and %d were given", len(args))
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error { return writeManual(cmd.Root(), args[0]) },
+	}
+}
+
+func writeManual(root *cobra.Command, dir string) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("%s: making the folder: %w", dir, err)
+	}
+	for _, cmd := range append([]*cobra.Command{root}, root.Commands()...) {
+		if cmd != root && !cmd.IsAvailableCommand() {
+			continue
+		}
+		name := filepath.Join(dir, pageName(cmd)+".1")
+		if err := os.WriteFile(name, md2man.Render([]byte(manualPage(cmd))), 0o644); err != nil {
+			return fmt.Errorf("%s: writing the manual: %w", name, err)
+		}
+	}
+	return nil
+}
+
+func pageName(cmd *cobra.Command) string { return strings.ReplaceAll(cmd.CommandPath(), " ", "-") }
+
+// manualPage is a command's page in the Markdown that md2man makes roff of. It
+// bears no date, so that the same program writes the same pages.
+func manualPage(cmd *cobra.Command) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%% %s 1 \"\" \"tidemark %s\" \"tidemark manual\"\n\n", strings.ToUpper(pageName(cmd)), versionName())
+	fmt.Fprintf(&b, "# NAME\n\n%s - %s\n\n# SYNOPSIS\n\n**%s**\n\n", pageName(cmd), cmd.Short, escapeMarkdown(cmd.UseLine()))
+	fmt.Fprintf(&b, "# DESCRIPTION\n\n%s\n\n", escapeMarkdown(cmd.Long))
+	flagSection(&b, "OPTIONS", cmd.LocalNonPersistentFlags())
+	flagSection(&b, "COMMON OPTIONS", cmd.Root().PersistentFlags())
+	if cmd.Example != "" {
+		fmt.Fprintf(&b, "# EXAMPLES\n\n```\n%s\n```\n\n", cmd.Example)
+	}
+	b.WriteString("# EXIT STATUS\n\n")
+	for _, e := range exitMeanings {
+		fmt.Fprintf(&b, "**%d**\n:   %s\n\n", e.code, e.meaning)
+	}
+	b.WriteString("# SEE ALSO\n\n")
+	var others []string
+	for _, other := range append([]*cobra.Command{cmd.Root()}, cmd.Root().Commands()...) {
+		if other != cmd && (other == cmd.Root() || other.IsAvailableCommand()) {
+			others = append(others, "**"+pageName(other)+"**(1)")
+		}
+	}
+	b.WriteString(strings.Join(others, ", ") + "\n")
+	return b.String()
+}
+
+var exitMeanings = []struct {
+	code    int
+	meaning string
+}{
+	{exitDone, "done"},
+	{exitFailed, "failed; nothing was recorded"},
+	{exitUsage, "wrong usage"},
+	{exitPart, "done in part: some files could not be read, or the scan was stopped"},
+	{exitLocked, "another scan holds the logbook"},
+	{exitDamaged, "the logbook is damaged, of a newer format, or its key is missing or wrong"},
+}
+
+func flagSection(b *strings.Builder, title string, flags *pflag.FlagSet) {
+	var lines []string
+	flags.VisitAll(func(f *pflag.Flag) {
+		if f.Hidden {
+			return
+		}
+		name := "--" + f.Name
+		if f.Value.Type() != "bool" {
+			name += " " + strings.ToUpper(f.Value.Type())
+		}
+		lines = append(lines, fmt.Sprintf("**%s**\n:   %s\n\n", name, escapeMarkdown(f.Usage)))
+	})
+	if len(lines) > 0 {
+		fmt.Fprintf(b, "# %s\n\n%s", title, strings.Join(lines, ""))
+	}
+}
+
+// escapeMarkdown keeps what would be markup as it is.
+func escapeMarkdown(text string) string {
+	return strings.NewReplacer(`\`, `\\`, "*", `\*`, "_", `\_`, "<", `\<`, "[", `\[`, "|", `\|`).Replace(text)
+}
