@@ -12,7 +12,10 @@ import (
 // Level says how strong a chunk's end is: by how many zero bits the hash at
 // the cut exceeded what the average asks for. An end of level 3 is also an end
 // of the chunking whose average is 2³ times as large (limits aside), which is
-// how one read answers for every coarser average.
+// how one read answers for every coarser average: join the chunks up to each
+// end of at least that level, and where the greatest length would be exceeded.
+// The least length is not to be asked for again: that of the finer chunking has
+// thinned the ends out in the same proportion, so that the mean comes out right.
 type Level int8
 
 const (
@@ -36,7 +39,7 @@ const (
 )
 
 // DefaultMethod is the method of a new logbook: as good as Rabin at the same
-// mean size on real data (TestMethodsOnCorpora), at several times its speed.
+// mean size on real data (BenchmarkMethodsOnCorpora), at several times its speed.
 const DefaultMethod = Gear
 
 // Limits of Params.Average, in bytes.
