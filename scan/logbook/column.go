@@ -8,50 +8,12 @@ import (
 	"github.com/parquet-go/parquet-go"
 )
 
-// table is an open Parquet file of the logbook.
+// parquetFile is an open Parquet file of the logbook.
 type parquetFile struct {
 	name   string // for errors
 	file   readFile
 	groups []parquet.RowGroup
 	rows   int64
-}
-
-// openParquet opens a segment's file and checks that it has the schema and the
-// number of rows it must have. Errors wrap ErrDamaged.
-func openParquet(fsys fileSystem, name string, schema *parquet.Schema, want storedFile, buffer int) (p *parquetFile, err error) {
-	f, err := fsys.Open(name)
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
-	}
-	defer func() {
-		if r := recover(); r != nil {
-			err = fmt.Errorf("%w: opening %s: %v", ErrDamaged, name, r)
-		}
-		if err != nil {
-			f.Close()
-		}
-	}()
-	if f.Size() != want.Bytes {
-		return nil, fmt.Errorf("%w: %s has %d bytes instead of %d", ErrDamaged, name, f.Size(), want.Bytes)
-	}
-	pf, err := parquet.OpenFile(f, f.Size(), &parquet.FileConfig{
-		SkipPageIndex: true, SkipBloomFilters: true, ReadBufferSize: buffer, ReadMode: parquet.ReadModeSync,
-	})
-	if err != nil {
-		return nil, fmt.Errorf("%w: opening %s: %w", ErrDamaged, name, err)
-	}
-	if pf.Schema().String() != schema.String() {
-		return nil, fmt.Errorf("%w: %s has other columns than format %d asks for", ErrDamaged, name, FormatVersion)
-	}
-	p = &parquetFile{name: name, file: f, groups: pf.RowGroups(), rows: pf.NumRows()}
-	rows := int64(0)
-	for _, g := range p.groups {
-		rows += g.NumRows()
-	}
-	if p.rows != want.Rows || rows != want.Rows {
-		return nil, fmt.Errorf("%w: %s has %d rows instead of %d", ErrDamaged, name, rows, want.Rows)
-	}
-	return p, nil
 }
 
 func (p *parquetFile) close() { p.file.Close() }
@@ -97,6 +59,13 @@ func (c *column) damaged(err any) error {
 
 // at makes the page of row the current one and returns the row's index in it.
 func (c *column) at(row int64) (int, error) {
+	if row < c.next {
+		return int(row - c.first), nil
+	}
+	return c.advance(row)
+}
+
+func (c *column) advance(row int64) (int, error) {
 	for row >= c.next {
 		if err := c.load(row); err != nil {
 			return 0, err

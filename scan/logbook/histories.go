@@ -54,7 +54,7 @@ func (b *Book) histories(ctx context.Context, o HistoryOptions, plain bool, yiel
 		if !ok {
 			return nil
 		}
-		if h.Versions, err = m.versions(h.Versions, o.From, o.Recipes); err != nil {
+		if h.Versions, err = m.versions(h.Versions, o); err != nil {
 			return err
 		}
 		if len(h.Versions) == 0 {
@@ -74,7 +74,7 @@ func (b *Book) histories(ctx context.Context, o HistoryOptions, plain bool, yiel
 // How says (see EffectiveHow).
 func (b *Book) Listing(ctx context.Context, snapshot int, recipes bool) iter.Seq2[*Entry, error] {
 	return func(yield func(*Entry, error) bool) {
-		err := b.histories(ctx, HistoryOptions{snapshot, snapshot, recipes}, false, func(h *History) bool {
+		err := b.histories(ctx, HistoryOptions{From: snapshot, To: snapshot, Recipes: recipes}, false, func(h *History) bool {
 			return yield(&h.Versions[0].Entry, nil)
 		})
 		if err != nil {

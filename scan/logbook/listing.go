@@ -3,10 +3,10 @@ package logbook
 import "context"
 
 // A merge has one reader for each segment since the last complete listing, so a
-// listing is written now and then: as soon as the rows since the last one
-// outnumber the entries, so that reading a state costs at most about twice its
-// entries, and only if they cost as much space as the listing will, so that
-// listings at most double what the nights take. The first segment is a complete
+// listing is written now and then: as soon as the rows since the last one are
+// twice as many as the entries, so that reading a state costs at most about three
+// times its entries, and only if rows and recipes together outweigh the listing's,
+// so that listings never take more than the nights do, and mostly half. The first segment is a complete
 // listing by itself.
 
 // listingFloor is the number of rows from which on a listing is worth a file. A variable for tests.
@@ -28,7 +28,7 @@ func (b *Book) listingDue(s *storedFiles) bool {
 				baseRows, baseRuns = t.Listing.Rows, t.ListingRuns
 			}
 			entries := max(0, baseRows+grownRows)
-			return rows > max(entries, listingFloor) && rows+runs > entries+max(0, baseRuns+grownRuns)
+			return rows > max(2*entries, listingFloor) && rows+runs > entries+max(0, baseRuns+grownRuns)
 		}
 		rows, runs = rows+t.Files.Rows, runs+t.Runs
 		grownRows, grownRuns = grownRows+t.GrownRows, grownRuns+t.GrownRuns
@@ -45,7 +45,7 @@ func (b *Book) writeListing(ctx context.Context, dir string) (file storedFile, r
 	defer out.abandon()
 	n := len(b.refs)
 	var werr error
-	err = b.histories(ctx, HistoryOptions{n, n, true}, false, func(h *History) bool {
+	err = b.histories(ctx, HistoryOptions{From: n, To: n, Recipes: true}, false, func(h *History) bool {
 		e := &h.Versions[0].Entry
 		runs += int64(len(e.Recipe))
 		werr = out.put(entryRow(e, e.Since, stateNew), e.Path, e.Recipe)

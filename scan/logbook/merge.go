@@ -75,6 +75,11 @@ func (m *merge) push(r *rowReader) error {
 	if err != nil || !ok {
 		return err
 	}
+	m.insert(r)
+	return nil
+}
+
+func (m *merge) insert(r *rowReader) {
 	m.heap = append(m.heap, r)
 	for i := len(m.heap) - 1; i > 0; {
 		up := (i - 1) / 2
@@ -84,7 +89,6 @@ func (m *merge) push(r *rowReader) error {
 		m.heap[i], m.heap[up] = m.heap[up], m.heap[i]
 		i = up
 	}
-	return nil
 }
 
 // sink restores the heap's order below its top.
@@ -106,17 +110,33 @@ func (m *merge) sink() {
 	}
 }
 
+// pop takes the first reader off the heap.
+func (m *merge) pop() *rowReader {
+	top, last := m.heap[0], len(m.heap)-1
+	m.heap[0] = m.heap[last]
+	m.heap = m.heap[:last]
+	m.sink()
+	return top
+}
+
 // next gathers the rows of the next name into m.group. Their readers stand on
 // them until the following call.
 func (m *merge) next() (ok bool, err error) {
-	if len(m.group) == 1 && len(m.heap) == 0 {
-		// One file only: no order to keep.
+	var top *rowReader
+	if len(m.group) == 1 {
+		// The file that had the last name mostly has the next one, too: a listing
+		// or a first segment beside nights of few rows. It stays off the heap.
 		r := m.group[0]
+		m.group = m.group[:0]
 		ok, err := r.next()
-		if !ok {
-			m.group = m.group[:0]
+		switch {
+		case err != nil:
+			return false, err
+		case ok && (len(m.heap) == 0 || m.less(r, m.heap[0])):
+			top = r
+		case ok:
+			m.insert(r)
 		}
-		return ok, err
 	}
 	for _, r := range m.group {
 		if err := m.push(r); err != nil {
@@ -124,28 +144,27 @@ func (m *merge) next() (ok bool, err error) {
 		}
 	}
 	m.group = m.group[:0]
-	if len(m.heap) == 0 {
-		return false, nil
-	}
-	for {
-		top := m.heap[0]
-		m.group = append(m.group, top)
-		last := len(m.heap) - 1
-		m.heap[0] = m.heap[last]
-		m.heap = m.heap[:last]
-		if last == 0 {
-			return true, nil
+	if top == nil {
+		if len(m.heap) == 0 {
+			return false, nil
 		}
-		m.sink()
-		if t := m.heap[0]; compareNames(top.label, top.path, t.label, t.path) != 0 {
-			return true, nil
-		}
+		top = m.pop()
 	}
+	m.group = append(m.group, top)
+	for len(m.heap) > 0 {
+		r := m.heap[0]
+		if compareNames(top.label, top.path, r.label, r.path) != 0 {
+			break
+		}
+		m.group = append(m.group, m.pop())
+	}
+	return true, nil
 }
 
 // versions turns the gathered rows into a history's versions from the state at
-// from on, appended to out[:0]. e holds what versions share: label and path.
-func (m *merge) versions(out []Version, from int, recipes bool) ([]Version, error) {
+// o.From on, appended to out[:0].
+func (m *merge) versions(out []Version, o HistoryOptions) ([]Version, error) {
+	from, recipes := o.From, o.Recipes || o.Differences
 	g := m.group
 	base := 0
 	for i, r := range g {
@@ -199,7 +218,13 @@ func (m *merge) versions(out []Version, from int, recipes bool) ([]Version, erro
 				return nil, err
 			}
 			v.Snapshot = v.Entry.Since
-			if recipes {
+			switch {
+			case o.Differences && difference && len(out) > 0:
+				v.Difference = true
+				if v.Entry.Recipe, err = r.recipe(nil); err != nil {
+					return nil, err
+				}
+			case recipes:
 				if kept, err = r.resolve(kept, difference, v.Entry.Size); err != nil {
 					return nil, err
 				}

@@ -443,7 +443,7 @@ func (m *model) check(t testing.TB, b *Book) {
 			for _, recipes := range []bool{false, true} {
 				want := m.histories(from, to, recipes)
 				for _, plain := range []bool{false, true} {
-					checkHistories(t, b, want, HistoryOptions{from, to, recipes}, plain)
+					checkHistories(t, b, want, HistoryOptions{From: from, To: to, Recipes: recipes}, plain)
 				}
 			}
 		}

@@ -3,6 +3,8 @@ package logbook
 import (
 	"bytes"
 	"cmp"
+	"encoding/binary"
+	"math/bits"
 	"strings"
 	"time"
 )
@@ -13,7 +15,11 @@ import (
 func ComparePaths(a, b []byte) int {
 	n := min(len(a), len(b))
 	i := 0
-	for i+8 <= n && string(a[i:i+8]) == string(b[i:i+8]) {
+	for i+8 <= n {
+		if x := binary.LittleEndian.Uint64(a[i:]) ^ binary.LittleEndian.Uint64(b[i:]); x != 0 {
+			i += bits.TrailingZeros64(x) / 8
+			break
+		}
 		i += 8
 	}
 	for ; i < n; i++ {
@@ -37,8 +43,8 @@ func ComparePaths(a, b []byte) int {
 
 // compareNames orders label and path together, the order of everything in a logbook.
 func compareNames(aLabel string, aPath []byte, bLabel string, bPath []byte) int {
-	if c := strings.Compare(aLabel, bLabel); c != 0 {
-		return c
+	if aLabel != bLabel {
+		return strings.Compare(aLabel, bLabel)
 	}
 	return ComparePaths(aPath, bPath)
 }

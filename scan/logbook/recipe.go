@@ -23,6 +23,12 @@ func diffRecipes(out, old, new []Run) []Run {
 	return out
 }
 
+// ApplyDifference returns the recipe of a file of size bytes of which diff is
+// the difference from old. The result is fresh.
+func ApplyDifference(old, diff Recipe, size int64) Recipe {
+	return applyDifference(make([]Run, 0, len(old)+len(diff)), old, diff, size)
+}
+
 // applyDifference appends to out the recipe of size bytes that diff makes of old.
 func applyDifference(out, old, diff []Run, size int64) []Run {
 	i := 0

@@ -92,9 +92,10 @@ type Entry struct {
 
 // Version is an entry's state from one snapshot on, until the next version.
 type Version struct {
-	Snapshot int // the segment that holds the row
-	Gone     bool
-	Entry    Entry // Label and Path are set even where Gone
+	Snapshot   int // the segment that holds the row
+	Gone       bool
+	Difference bool  // only with HistoryOptions.Differences: Entry.Recipe holds the runs that differ from the version before
+	Entry      Entry // Label and Path are set even where Gone
 }
 
 // History is what became of one name. Versions are in order of Snapshot. The
@@ -111,6 +112,11 @@ type HistoryOptions struct {
 	From    int  // the state at this snapshot, and …
 	To      int  // … every version after it up to this one. From == To: the listing at that snapshot
 	Recipes bool // resolve recipes (costs more)
+
+	// Differences is Recipes for long ranges of large scattered files: a version
+	// after the first whose recipe is stored as a difference comes as such, marked
+	// by Version.Difference, and costs what changed instead of a whole recipe. See ApplyDifference.
+	Differences bool
 }
 
 // ChunkRow is one chunk first seen in Snapshot. Ids count from 1.

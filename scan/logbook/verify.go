@@ -1,22 +1,34 @@
 package logbook
 
 import (
+	"bytes"
 	"context"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
+	"sync"
 
+	"github.com/parquet-go/parquet-go"
 	"github.com/zeebo/blake3"
 )
 
+// wholeFile is the size, in bytes, up to which a file is held in memory while
+// it is read: most nights' files. A merge opens one a night.
+const wholeFile = 64 << 10
+
+// memoryFile is a file that was read whole.
+type memoryFile struct{ *bytes.Reader }
+
+func (memoryFile) Close() error { return nil }
+
 // open opens one of the segment's Parquet files. Its contents are proved
 // against the recorded hash the first time a Book opens it, before anything is
-// parsed: that reads the file twice, at the speed of hashing, and no damaged
-// figure is ever told.
+// parsed: that reads the file twice, at the speed of hashing, and no figure is
+// ever told from damaged data. Errors wrap ErrDamaged, or are ctx's.
 func (r *segmentRef) open(ctx context.Context, fsys fileSystem, name string) (*parquetFile, error) {
 	var want storedFile
-	buffer := 4 << 10
-	schema := fileSchema
+	schema, buffer := fileSchema, 4<<10
 	switch name {
 	case filesName:
 		want = r.doc.Stored.Files
@@ -28,10 +40,12 @@ func (r *segmentRef) open(ctx context.Context, fsys fileSystem, name string) (*p
 	r.mu.Lock()
 	path, verified := r.dir+"/"+name, r.verified[name]
 	r.mu.Unlock()
+
+	f, err := openProved(ctx, fsys, path, want, verified)
+	if err != nil {
+		return nil, err
+	}
 	if !verified {
-		if err := verifyFile(ctx, fsys, path, want); err != nil {
-			return nil, err
-		}
 		r.mu.Lock()
 		if r.verified == nil {
 			r.verified = make(map[string]bool)
@@ -39,37 +53,106 @@ func (r *segmentRef) open(ctx context.Context, fsys fileSystem, name string) (*p
 		r.verified[name] = true
 		r.mu.Unlock()
 	}
-	return openParquet(fsys, path, schema, want, buffer)
+	return openParquet(f, path, schema, want, buffer)
 }
 
-// verifyFile proves a file's size and hash. The error wraps ErrDamaged, or is ctx's.
-func verifyFile(ctx context.Context, fsys fileSystem, name string, want storedFile) error {
+// openProved opens a file of which size and, unless it is known to be right,
+// hash are as recorded.
+func openProved(ctx context.Context, fsys fileSystem, name string, want storedFile, verified bool) (file readFile, err error) {
 	f, err := fsys.Open(name)
 	if err != nil {
-		return fmt.Errorf("%w: %w", ErrDamaged, err)
+		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
-	defer f.Close()
+	defer func() {
+		if file != f {
+			f.Close()
+		}
+	}()
 	if f.Size() != want.Bytes {
-		return fmt.Errorf("%w: %s has %d bytes instead of %d", ErrDamaged, name, f.Size(), want.Bytes)
+		return nil, fmt.Errorf("%w: %s has %d bytes instead of %d", ErrDamaged, name, f.Size(), want.Bytes)
 	}
+	if want.Bytes <= wholeFile {
+		data := make([]byte, want.Bytes)
+		if n, err := f.ReadAt(data, 0); n < len(data) {
+			return nil, fmt.Errorf("%w: reading %s: %w", ErrDamaged, name, short(err))
+		}
+		if !verified && hexSum(data) != want.Blake3 {
+			return nil, mismatch(name)
+		}
+		return memoryFile{bytes.NewReader(data)}, nil
+	}
+	if !verified {
+		if err := proveHash(ctx, f, name, want); err != nil {
+			return nil, err
+		}
+	}
+	return f, nil
+}
+
+func mismatch(name string) error {
+	return fmt.Errorf("%w: %s: its contents do not match the hash in %s", ErrDamaged, name, summaryName)
+}
+
+// short is the reason for which less was read than there should be.
+func short(err error) error {
+	if err == nil || errors.Is(err, io.EOF) {
+		return io.ErrUnexpectedEOF
+	}
+	return err
+}
+
+var hashBuffers = sync.Pool{New: func() any { return new([128 << 10]byte) }}
+
+func proveHash(ctx context.Context, f readFile, name string, want storedFile) error {
 	h := blake3.New()
-	buf := make([]byte, min(want.Bytes+1, 256<<10))
+	buf := hashBuffers.Get().(*[128 << 10]byte)
+	defer hashBuffers.Put(buf)
 	for at := int64(0); at < want.Bytes; {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		n, err := f.ReadAt(buf[:min(int64(len(buf)), want.Bytes-at)], at)
-		if n == 0 && err == nil {
-			err = io.ErrNoProgress
+		part := buf[:min(int64(len(buf)), want.Bytes-at)]
+		n, err := f.ReadAt(part, at)
+		if n < len(part) {
+			return fmt.Errorf("%w: reading %s: %w", ErrDamaged, name, short(err))
 		}
-		h.Write(buf[:n])
+		h.Write(part)
 		at += int64(n)
-		if err != nil && at < want.Bytes {
-			return fmt.Errorf("%w: reading %s: %w", ErrDamaged, name, err)
-		}
 	}
 	if hex.EncodeToString(h.Sum(nil)) != want.Blake3 {
-		return fmt.Errorf("%w: %s: its contents do not match the hash in %s", ErrDamaged, name, summaryName)
+		return mismatch(name)
 	}
 	return nil
+}
+
+// openParquet reads the footer of f and checks that the file has the schema and
+// the number of rows it must have. It closes f where it fails. Errors wrap ErrDamaged.
+func openParquet(f readFile, name string, schema *parquet.Schema, want storedFile, buffer int) (p *parquetFile, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("%w: opening %s: %v", ErrDamaged, name, r)
+		}
+		if err != nil {
+			p = nil
+			f.Close()
+		}
+	}()
+	pf, err := parquet.OpenFile(f, f.Size(), &parquet.FileConfig{
+		SkipPageIndex: true, SkipBloomFilters: true, ReadBufferSize: buffer, ReadMode: parquet.ReadModeSync,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("%w: opening %s: %w", ErrDamaged, name, err)
+	}
+	if pf.Schema().String() != schema.String() {
+		return nil, fmt.Errorf("%w: %s has other columns than format %d asks for", ErrDamaged, name, FormatVersion)
+	}
+	p = &parquetFile{name: name, file: f, groups: pf.RowGroups(), rows: pf.NumRows()}
+	rows := int64(0)
+	for _, g := range p.groups {
+		rows += g.NumRows()
+	}
+	if p.rows != want.Rows || rows != want.Rows {
+		return nil, fmt.Errorf("%w: %s has %d rows instead of %d", ErrDamaged, name, rows, want.Rows)
+	}
+	return p, nil
 }
