@@ -1,0 +1,243 @@
+package measure
+
+import (
+	"context"
+	"math"
+
+	"tidemark/chunk"
+	"tidemark/scan/logbook"
+)
+
+// WholeFiles stands for a store that keeps each distinct contents in one piece,
+// where a method of cutting is named.
+const WholeFiles = "whole-file"
+
+// CurveResult is what one snapshot would take at other average chunk sizes.
+// Everything is derived from the recipes and levels of the logbook; nothing is
+// read again.
+type CurveResult struct {
+	Snapshot int
+	From     int // the night behind NewBytes led from this snapshot; 0: the baseline has none
+
+	// Points by rising average, the logbook's own first, whole files last.
+	Points []CurvePoint
+
+	// Minimum is the index of the content-defined point with the least
+	// StoredBytes, −1 where compressed bytes are not known. FlatFrom … FlatTo are
+	// the points around it that store at most FlatShare more. Without a profile no
+	// overhead is counted, and small chunks look better than any engine's.
+	Minimum          int
+	FlatFrom, FlatTo int
+	OverheadCounted  bool
+}
+
+// FlatShare is how much more than the least counts as equally good.
+const FlatShare = 0.01
+
+// CurvePoint is one average. All bytes; −1: not known.
+type CurvePoint struct {
+	Method       string // of cutting; WholeFiles
+	AverageBytes int64  // nominal; 0 for whole files
+	MeanBytes    int64  // of the distinct chunks that came out; 0 where there is none
+	Derived      bool   // from a smaller average, by the law of coarseLaw
+
+	UniqueBytes     int64
+	UniqueLowBytes  int64 // what a direct scan at that average may find; equal to UniqueBytes where it is exact
+	UniqueHighBytes int64
+	UniqueChunks    int64
+	SizedChunks     int64 // of UniqueChunks: at least as long as the average's minimum. Shorter ones are whole files and what lies before zero runs: the same at every average
+	References      int64
+
+	CompressedBytes     int64
+	CompressedLowBytes  int64 // with the errors of the sample and of the models
+	CompressedHighBytes int64
+	OverheadBytes       int64
+	StoredBytes         int64
+	StoredLowBytes      int64
+	StoredHighBytes     int64
+
+	// Of the night From → Snapshot: chunks never seen before in the logbook.
+	// NewBytes is −1 where FewPlaces or NoNight says why; the range is given all
+	// the same where there is a night.
+	NewBytes           int64
+	NewLowBytes        int64
+	NewHighBytes       int64
+	NewChunks          int64
+	NewCompressedBytes int64 // −1 as NewBytes, or not measured
+	ReturningBytes     int64 // seen before, but not in the snapshot before; −1 without a night
+	Edges              int64 // new chunks that hold older data too: at each a changed place begins or ends
+
+	Notes []CurveNote // never nil
+}
+
+// CurveNote says what a point suffers from.
+type CurveNote string
+
+const (
+	NoNight     CurveNote = "no_night"           // the baseline: no night led to it
+	FewChunks   CurveNote = "few_chunks"         // fewer than FewSized chunks of that size: UniqueBytes is a range
+	FewPlaces   CurveNote = "few_changed_places" // few changed places: NewBytes is a range, or left out
+	NotMeasured CurveNote = "not_compressed"     // compression was switched off in a scan
+)
+
+// FewSized is the number of chunks of a size below which luck decides where
+// they end, in a direct scan too.
+const FewSized = 1000
+
+const (
+	// sureness is the 97.5 % point of the normal law: ranges are meant to hold
+	// a direct scan's figure 19 times in 20.
+	sureness = 1.96
+	// Ranges of new bytes: noted from this share of the figure on, and without
+	// the figure from this one on.
+	newRangeShare = 0.25
+	newLeftOut    = 1.0
+)
+
+// Curve derives what a snapshot (0: the newest) and the night before it take at
+// content-defined averages from the logbook's own up to 8 MiB in doublings, and
+// as whole files. It holds about sixteen bytes a chunk. The error wraps
+// logbook.ErrNoSnapshot or logbook.ErrDamaged.
+func Curve(ctx context.Context, b *logbook.Book, snapshot int, o Options) (*CurveResult, error) {
+	snapshot, err := snapshotNumber(b, snapshot)
+	if err != nil {
+		return nil, err
+	}
+	reference, err := explainTotals(ctx, b, snapshot)
+	if err != nil {
+		return nil, err
+	}
+	var views []*unitView
+	for k := 0; b.Params().Average<<k <= chunk.MaxAverage; k++ {
+		views = append(views, &unitView{law: newCoarseLaw(b.Params(), k)})
+	}
+	views = append(views, &unitView{whole: true})
+	w, err := newUnitWalk(ctx, b, snapshot, nil, 1, views)
+	if err != nil {
+		return nil, err
+	}
+	if err := w.run(ctx); err != nil {
+		return nil, err
+	}
+	r := &CurveResult{Snapshot: snapshot, Minimum: -1, OverheadCounted: o.Profile != nil}
+	if snapshot > 1 {
+		r.From = snapshot - 1
+	}
+	for _, v := range views {
+		r.Points = append(r.Points, w.point(v, newModel(o.Profile, reference, views[0])))
+	}
+	r.minimum()
+	return r, nil
+}
+
+// explainTotals returns the totals of a snapshot, from its summary where they
+// are kept.
+func explainTotals(ctx context.Context, b *logbook.Book, snapshot int) (*logbook.ExplainTotals, error) {
+	if f := b.Segments()[snapshot-1].Figures; f != nil {
+		return &f.Explain, nil
+	}
+	e, err := ExplainSnapshot(ctx, b, snapshot, Options{})
+	if err != nil {
+		return nil, err
+	}
+	return &e.ExplainTotals, nil
+}
+
+func (w *unitWalk) point(v *unitView, m *model) CurvePoint {
+	p := CurvePoint{
+		Method: string(v.law.params.Method), AverageBytes: int64(v.law.params.Average), Derived: v.law.level > 0,
+		UniqueBytes: v.now.bytes, UniqueChunks: v.now.units, SizedChunks: v.now.large, References: v.references,
+		Notes: []CurveNote{},
+	}
+	if v.whole {
+		p.Method, p.AverageBytes = WholeFiles, 0
+	}
+	if p.UniqueChunks > 0 {
+		p.MeanBytes = (p.UniqueBytes + p.UniqueChunks/2) / p.UniqueChunks
+	}
+	base, files := w.views[0], w.views[len(w.views)-1]
+	p.UniqueLowBytes, p.UniqueHighBytes = p.UniqueBytes, p.UniqueBytes
+	if p.Derived && v.now.large > 0 {
+		// Cutting elsewhere loses or finds repetition where it begins and ends: each
+		// such place is another draw of a chunk's rest in a direct scan, so the
+		// difference has twice the variance. And no more than there is between base
+		// chunks and whole files.
+		half := int64(sureness * v.law.joint() * math.Sqrt(2*float64(v.joints)))
+		p.UniqueLowBytes = max(p.UniqueBytes-half, min(base.now.bytes, p.UniqueBytes))
+		p.UniqueHighBytes = min(p.UniqueBytes+half, max(files.now.bytes, p.UniqueBytes))
+		if v.now.large < FewSized && p.UniqueLowBytes < p.UniqueHighBytes {
+			p.Notes = append(p.Notes, FewChunks)
+		}
+	}
+
+	p.CompressedBytes, p.CompressedLowBytes, p.CompressedHighBytes = m.compressed(&v.now)
+	p.OverheadBytes = m.profile.Overhead(v.now.units, v.references, w.totals.Files)
+	p.StoredBytes, p.StoredLowBytes, p.StoredHighBytes = -1, -1, -1
+	if p.CompressedBytes < 0 {
+		p.Notes = append(p.Notes, NotMeasured)
+	} else {
+		p.StoredBytes = p.CompressedBytes + p.OverheadBytes
+		p.StoredLowBytes = p.CompressedLowBytes + p.OverheadBytes
+		p.StoredHighBytes = p.CompressedHighBytes + p.OverheadBytes
+		if p.UniqueBytes > 0 {
+			// The ratio carries over to what a direct scan may find.
+			ratio := float64(p.CompressedBytes) / float64(p.UniqueBytes)
+			p.StoredLowBytes -= int64(ratio * float64(p.UniqueBytes-p.UniqueLowBytes))
+			p.StoredHighBytes += int64(ratio * float64(p.UniqueHighBytes-p.UniqueBytes))
+		}
+	}
+	w.newBytes(&p, v, m)
+	return p
+}
+
+// newBytes fills in the night's figures.
+func (w *unitWalk) newBytes(p *CurvePoint, v *unitView, m *model) {
+	if w.snapshot == 1 {
+		p.NewBytes, p.NewLowBytes, p.NewHighBytes, p.NewCompressedBytes, p.ReturningBytes = -1, -1, -1, -1, -1
+		p.Notes = append(p.Notes, NoNight)
+		return
+	}
+	p.NewBytes, p.NewChunks, p.Edges, p.ReturningBytes = v.fresh.bytes, v.fresh.units, v.fresh.mixed, v.back.bytes
+	p.NewLowBytes, p.NewHighBytes = p.NewBytes, p.NewBytes
+	p.NewCompressedBytes, _, _ = m.compressed(&v.fresh)
+	if !p.Derived || p.Edges == 0 {
+		return
+	}
+	// Each edge brings along a chunk's length as it happens to be there. A direct
+	// scan's edges are other draws of the same law, so the difference has twice
+	// the variance.
+	_, sd := v.law.edit()
+	half := int64(sureness * sd * math.Sqrt(2*float64(p.Edges)))
+	base, files := w.views[0], w.views[len(w.views)-1]
+	p.NewLowBytes = max(p.NewBytes-half, min(base.fresh.bytes, p.NewBytes))
+	p.NewHighBytes = min(p.NewBytes+half, max(files.fresh.bytes, p.NewBytes))
+	reach := max(p.NewBytes-p.NewLowBytes, p.NewHighBytes-p.NewBytes)
+	if float64(reach) > newRangeShare*float64(p.NewBytes) {
+		p.Notes = append(p.Notes, FewPlaces)
+	}
+	if float64(reach) > newLeftOut*float64(p.NewBytes) {
+		p.NewBytes, p.NewCompressedBytes = -1, -1
+	}
+}
+
+// minimum finds the least stored bytes among the content-defined points and how
+// far the curve is flat around it.
+func (r *CurveResult) minimum() {
+	points := r.Points[:len(r.Points)-1]
+	for i, p := range points {
+		if p.StoredBytes >= 0 && (r.Minimum < 0 || p.StoredBytes < points[r.Minimum].StoredBytes) {
+			r.Minimum = i
+		}
+	}
+	if r.Minimum < 0 {
+		return
+	}
+	most := int64(float64(points[r.Minimum].StoredBytes) * (1 + FlatShare))
+	r.FlatFrom, r.FlatTo = r.Minimum, r.Minimum
+	for r.FlatFrom > 0 && points[r.FlatFrom-1].StoredBytes <= most {
+		r.FlatFrom--
+	}
+	for r.FlatTo+1 < len(points) && points[r.FlatTo+1].StoredBytes <= most {
+		r.FlatTo++
+	}
+}
