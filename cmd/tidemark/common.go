@@ -22,9 +22,9 @@ type common struct {
 
 func (c *common) register(root *cobra.Command) {
 	f := root.PersistentFlags()
-	f.StringVar(&c.logbook, "logbook", "", "folder of the logbook (default $TIDEMARK_LOGBOOK, else in the state folder)")
-	f.StringVar(&c.key, "key", "", "file of the logbook's key, where it is not kept inside the logbook")
-	f.StringVar(&c.needs, "needs", "", "needs file (TOML): what the store is like, and more")
+	f.StringVar(&c.logbook, "logbook", "", "`DIR` of the logbook (default $TIDEMARK_LOGBOOK, else in the state folder)")
+	f.StringVar(&c.key, "key", "", "`FILE` of the logbook's key, where it is not kept inside the logbook")
+	f.StringVar(&c.needs, "needs", "", "`FILE` of needs (TOML): what the store is like, and more")
 	f.BoolVar(&c.json, "json", false, "answer as one JSON object")
 	c.units = choice{is: "si", of: []string{"si", "iec"}}
 	f.Var(&c.units, "units", "units of bytes in text: si (kB, MB: powers of 1000) or iec (KiB, MiB: powers of 1024)")

@@ -89,11 +89,9 @@ func flagSection(b *strings.Builder, title string, flags *pflag.FlagSet) {
 		if f.Hidden {
 			return
 		}
-		name := "--" + f.Name
-		if f.Value.Type() != "bool" {
-			name += " " + strings.ToUpper(f.Value.Type())
-		}
-		lines = append(lines, fmt.Sprintf("**%s**\n:   %s\n\n", name, escapeMarkdown(f.Usage)))
+		value, about := pflag.UnquoteUsage(f)
+		name := strings.TrimSpace("--" + f.Name + " " + value)
+		lines = append(lines, fmt.Sprintf("**%s**\n:   %s\n\n", escapeMarkdown(name), escapeMarkdown(about)))
 	})
 	if len(lines) > 0 {
 		fmt.Fprintf(b, "# %s\n\n%s", title, strings.Join(lines, ""))

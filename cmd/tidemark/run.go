@@ -67,11 +67,10 @@ func checkCommand(root *cobra.Command, args []string) error {
 	if len(args) > 0 && (args[0] == cobra.ShellCompRequestCmd || args[0] == cobra.ShellCompNoDescRequestCmd) {
 		return nil
 	}
-	_, rest, err := root.Find(args)
-	if err == nil {
+	if _, _, err := root.Find(args); err == nil {
 		return nil
 	}
-	name := firstWord(root, rest)
+	name := firstWord(root, args)
 	return usage(suggestCommand(root, name), "no command %q", name)
 }
 

@@ -59,7 +59,7 @@ snapshot, and the next scan goes on; a second Ctrl-C leaves no trace.`,
 	flags.Var(&f.method, "method", "how files are cut to parts (first scan only)")
 	flags.BoolVar(&f.reread, "reread", false, "read every file, whatever its size and times say")
 	flags.BoolVar(&f.allowEmpty, "allow-empty", false, "accept that a root which held files is empty now")
-	flags.StringArrayVar(&f.exclude, "exclude", nil, "leave out what matches this pattern; may be repeated, '' forgets the earlier ones")
+	flags.StringArrayVar(&f.exclude, "exclude", nil, "leave out what matches `PATTERN`; may be repeated, '' forgets the earlier ones")
 	flags.BoolVar(&f.oneFileSystem, "one-file-system", false, "do not go into other file systems mounted below a root")
 	flags.Var(&f.rate, "rate", "read at most this many bytes a second")
 	flags.Var(&f.maxRuntime, "max-runtime", "stop after this long and record a partial snapshot")

@@ -1,7 +1,7 @@
 package main
 
 import (
-	"fmt"
+	"errors"
 	"os"
 	"path/filepath"
 
@@ -21,13 +21,17 @@ type scanBook struct {
 func openToScan(c *scanConfig) (*scanBook, error) {
 	undo := func() {}
 	if !logbook.Exists(c.dir) {
-		if len(c.options.Roots) == 0 {
-			// Damage, a file, a foreign folder: Open knows what it is.
-			if _, err := logbook.Open(c.dir); err != nil {
-				return nil, hinted(err, "name the folders to measure: tidemark scan ROOT")
+		info, err := os.Stat(c.dir)
+		switch {
+		case err == nil:
+			// A file, or segments without the rest: Open knows what it is.
+			_, err := logbook.Open(c.dir)
+			if !info.IsDir() || errors.Is(err, logbook.ErrDamaged) || len(c.options.Roots) == 0 {
+				return nil, err
 			}
+		case len(c.options.Roots) == 0:
+			return nil, usage("name the folders to measure: tidemark scan ROOT", "%s: there is no logbook yet that could say what to scan", c.dir)
 		}
-		var err error
 		if undo, err = create(c); err != nil {
 			return nil, err
 		}
@@ -89,7 +93,7 @@ func create(c *scanConfig) (undo func(), err error) {
 	newFolder := os.IsNotExist(err)
 	before := listed(c.dir)
 	if _, err := logbook.Create(c.dir, logbook.CreateOptions{Params: params, KeyFile: c.key}); err != nil {
-		return nil, fmt.Errorf("%s: making the logbook: %w", c.dir, err)
+		return nil, err
 	}
 	return func() {
 		// Only files that were not there before, and no folders: a segment means

@@ -127,10 +127,14 @@ func doneInPart(dir string, v *view.Scan) error {
 	if len(facts) == 0 {
 		return nil
 	}
+	most := ""
+	if v.Partial || v.Coverage.UnreadFolders > 0 {
+		most = "at most " // what was never seen has no known size
+	}
 	return &failure{
 		code: exitPart,
 		fact: fmt.Sprintf("%s: scan: done in part: %s", dir, strings.Join(facts, ", ")),
-		hint: fmt.Sprintf("what was read is recorded as snapshot %d, the figures stand on %s of the bytes, and the next scan goes on",
-			v.Snapshot, units.Share(v.Coverage.CoveredShare)),
+		hint: fmt.Sprintf("what was read is recorded as snapshot %d, the figures stand on %s%s of the bytes, and the next scan goes on",
+			v.Snapshot, most, units.Share(v.Coverage.CoveredShare)),
 	}
 }

@@ -9,14 +9,21 @@ import (
 	"github.com/spf13/pflag"
 )
 
-// firstWord is the first argument that is not a flag: the command that was meant.
+// firstWord is the first argument that is neither an option nor an option's
+// value: the command that was meant.
 func firstWord(root *cobra.Command, args []string) string {
-	for _, a := range args {
-		if !strings.HasPrefix(a, "-") {
-			return a
+	for i := 0; i < len(args); i++ {
+		name, isFlag := strings.CutPrefix(args[i], "--")
+		switch {
+		case isFlag && !strings.Contains(name, "="):
+			if f := root.PersistentFlags().Lookup(name); f != nil && f.NoOptDefVal == "" {
+				i++ // its value
+			}
+		case !strings.HasPrefix(args[i], "-"):
+			return args[i]
 		}
 	}
-	return root.Name()
+	return ""
 }
 
 func suggestCommand(root *cobra.Command, name string) string {

@@ -59,8 +59,8 @@ func (t *talk) expect(e scan.Expectation) {
 	if e.Counted {
 		source = "counted"
 	}
-	t.say("to expect: %s entries (%s), at most %s to read, about %s of memory, the logbook to grow by about %s",
-		units.Count(e.Entries), source, t.units.Bytes(e.Bytes), t.units.Bytes(e.MemoryBytes), t.units.Bytes(e.LogbookBytes))
+	t.say("to expect: %s (%s), at most %s to read, about %s of memory, the logbook to grow by about %s",
+		view.Plural(e.Entries, "name"), source, t.units.Bytes(e.Bytes), t.units.Bytes(e.MemoryBytes), t.units.Bytes(e.LogbookBytes))
 }
 
 // progress draws how far the scan is.
@@ -68,7 +68,7 @@ func (t *talk) progress(p scan.Progress) {
 	if t.quiet || !t.terminal {
 		return
 	}
-	line := units.Count(p.Entries) + " entries, " + t.units.Bytes(p.Bytes)
+	line := view.Plural(p.Entries, "name") + ", " + t.units.Bytes(p.Bytes)
 	if p.BytesExpected > 0 {
 		line += " of " + t.units.Bytes(p.BytesExpected)
 	}

@@ -49,13 +49,13 @@ func TestProgressIsOneLineThatGoesAway(t *testing.T) {
 	var b bytes.Buffer
 	talk := terminal(&b, 80)
 	talk.progress(half)
-	if want := "1,200 entries, 3.00 MB of 6.00 MB, 1.00 MB/s read, 2 s left"; screen(b.String()) != want {
+	if want := "1,200 names, 3.00 MB of 6.00 MB, 1.00 MB/s read, 2 s left"; screen(b.String()) != want {
 		t.Errorf("%q, want %q", screen(b.String()), want)
 	}
 	short := half
 	short.Bytes, short.BytesExpected, short.Left = 1, 0, -1
 	talk.progress(short)
-	if want := "1,200 entries, 1 B, 1.00 MB/s read"; screen(b.String()) != want {
+	if want := "1,200 names, 1 B, 1.00 MB/s read"; screen(b.String()) != want {
 		t.Errorf("what stood there shows through: %q, want %q", screen(b.String()), want)
 	}
 	talk.say("a remark")

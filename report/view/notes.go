@@ -23,11 +23,15 @@ func (n *notes) add(format string, args ...any) {
 // coverage tells of everything in a snapshot that the figures do not stand on.
 func (n *notes) coverage(snapshot int, partial bool, c logbook.Coverage) {
 	if partial {
-		n.add("Snapshot %d is partial: its scan was stopped. Names that it did not reach count as they were last known.", snapshot)
+		n.add("Snapshot %d is partial: its scan was stopped. Names that it did not reach count as they were last known, and those never seen in no figure.", snapshot)
+	}
+	most := ""
+	if partial || c.UnreadFolders > 0 {
+		most = "at most "
 	}
 	if c.UnreadFiles > 0 {
-		n.add("Coverage of snapshot %d: %s (%s) could not be read and count as they were last known, or not at all where they never were. The figures stand on %s of the bytes.",
-			snapshot, Plural(c.UnreadFiles, "file"), n.units.Bytes(c.UnreadBytes), units.Share(c.CoveredShare))
+		n.add("Coverage of snapshot %d: %s (%s) could not be read and count as they were last known, or not at all where they never were. The figures stand on %s%s of the bytes.",
+			snapshot, Plural(c.UnreadFiles, "file"), n.units.Bytes(c.UnreadBytes), most, units.Share(c.CoveredShare))
 	}
 	if c.UnreadFolders > 0 {
 		n.add("In snapshot %d %s could not be opened. What lies below and was never seen is in no figure.",
