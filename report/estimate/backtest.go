@@ -2,6 +2,7 @@ package estimate
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"tidemark/report/engine"
@@ -27,7 +28,7 @@ type Score struct {
 
 // RunBacktest hides so many of the last nights, or half of them where hide is 0.
 func RunBacktest(in *Input, needs *engine.Needs, hide int) *Backtest {
-	loads := in.loads()
+	loads := in.loads(needs)
 	if hide <= 0 {
 		hide = len(loads) / 2
 	}
@@ -53,10 +54,11 @@ func (b *Backtest) add(question string, run func(score func(truth, low, high flo
 	all := 0
 	run(func(truth, low, high float64) {
 		all++
+		truth = math.Round(truth) // whole bytes: an interval without width must not miss by rounding
 		switch {
-		case truth < low:
+		case truth < math.Round(low):
 			s.Below++
-		case truth > high:
+		case truth > math.Round(high):
 			s.Above++
 		}
 	})

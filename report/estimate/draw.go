@@ -105,8 +105,11 @@ func (s *sampler) means(of []int) []float64 {
 	out := make([]float64, len(s.steps[0].value))
 	for _, i := range of {
 		for v, x := range s.steps[i].value {
-			out[v] += x / float64(len(of))
+			out[v] += x
 		}
+	}
+	for v := range out {
+		out[v] /= float64(len(of))
 	}
 	return out
 }
@@ -149,11 +152,11 @@ func (s *sampler) resample(rng *rand.Rand) *pool {
 		if c.few {
 			factor := 0.0
 			for range c.steps {
-				factor += s.relative(s.largest.steps, rng) / float64(len(c.steps))
+				factor += s.relative(s.largest.steps, rng)
 			}
 			out.mean = make([]float64, len(c.mean))
 			for v := range out.mean {
-				out.mean[v] = c.mean[v] * factor
+				out.mean[v] = c.mean[v] * factor / float64(len(c.steps))
 			}
 			continue
 		}

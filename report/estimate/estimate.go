@@ -53,7 +53,7 @@ type Restores struct {
 // Estimate answers everything that the needs ask of the measured nights. It
 // is a pure function: the same input gives the same result. in.Taken must not be empty.
 func Estimate(in *Input, needs *engine.Needs) *Result {
-	loads := in.loads()
+	loads := in.loads(needs)
 	last := dateOf(Night(in.Taken[len(in.Taken)-1]))
 	general := &refusals{last: last}
 	out := &Result{Snapshots: len(in.Taken), Nights: len(loads), Last: last.utc(), Assumed: assumed(in, needs)}

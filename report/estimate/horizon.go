@@ -114,7 +114,7 @@ func filesOfNight(spans []Span, last int, p *engine.Profile) float64 {
 		bytes := float64(s.Stored(p))
 		sum[s.born()] += bytes
 		if s.Source == 0 {
-			squares[s.born()] += bytes * bytes / float64(max(1, s.Sources))
+			squares[s.born()] += bytes * bytes / float64(s.files())
 		} else {
 			large[part{s.born(), s.Source}] += bytes
 		}

@@ -5,7 +5,11 @@
 // gives the same result. Base units: bytes, seconds, bits a second.
 package estimate
 
-import "time"
+import (
+	"time"
+
+	"tidemark/report/engine"
+)
 
 // MeasuredNight is one step from a snapshot to the next.
 type MeasuredNight struct {
@@ -13,7 +17,7 @@ type MeasuredNight struct {
 	Taken    time.Time // of snapshot To, with its own offset
 	Spanned  int       // local dates that the step covers; 1 (or 0) is an ordinary night
 
-	UploadBytes          int64   // what had to travel, compressed and with overhead; −1: not measured, NewBytes stands for it
+	UploadBytes          int64   // new bytes, compressed and with overhead, nothing that came back; −1: not measured, NewBytes stands for it
 	FirstSeenUploadBytes int64   // the part of it that only first-seen files hold: sent once, not change; −1: not measured, FirstSeenNewBytes stands for it
 	NewBytes             int64   // uncompressed, first-seen included
 	FirstSeenNewBytes    int64   // the part of NewBytes that only first-seen files hold
@@ -71,17 +75,25 @@ type Input struct {
 	Folders        []Tree          // its top folders
 	Paths          []Tree          // further trees to restore, as asked for
 	MeanChunkBytes int64           // measured mean; 0: not known
-	Spans          []Span          // nil: not computed, what rests on lifetimes is refused
+	Spans          []Span          // see SpansOf; nil: not computed, what rests on lifetimes is refused
 	Seed           uint64          // of the bootstrap; the same seed, the same result
 }
 
-// loads merges the steps within one date and gives what each night asks of the line.
-func (in *Input) loads() []Load {
+// loads merges the steps within one date and gives what each night asks of the
+// line: what is new, and what came back although the retention no longer held it.
+func (in *Input) loads(needs *engine.Needs) []Load {
 	var out []Load
+	var returning []int64
+	if policy := policyOf(needs.Retention); !policy.All {
+		returning = returningBytes(in.Spans, in.days(), policy, needs.Profile)
+	}
 	for i := range in.Nights {
 		n := &in.Nights[i]
 		night := Night(n.Taken)
 		load := Load{Night: night, Bytes: n.upload(), ScanSeconds: n.ScanSeconds, Spanned: max(1, n.Spanned)}
+		if n.To >= 1 && n.To <= len(returning) {
+			load.Bytes += float64(returning[n.To-1])
+		}
 		if last := len(out) - 1; last >= 0 && out[last].Night.Equal(night) {
 			out[last].Bytes += load.Bytes
 			out[last].ScanSeconds += load.ScanSeconds

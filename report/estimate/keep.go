@@ -199,7 +199,7 @@ func (k *Keep) horizon(g *growth, in *Input, needs *engine.Needs, refused *refus
 		return nil
 	}
 	if end.number() >= last.number()+nightsUntil(last, MonthEnd, 1) {
-		if why, ok := refused.month(question, what+" to "+end.utc().Format(time.DateOnly), in.loads()); !ok {
+		if why, ok := refused.month(question, what+" to "+end.utc().Format(time.DateOnly), in.loads(needs)); !ok {
 			k.WhyHorizon = why
 			return nil
 		}

@@ -83,7 +83,7 @@ type Month struct {
 
 // nightly replays the nights on a line.
 func nightly(in *Input, needs *engine.Needs, line *engine.Line, refused *refusals) *Nightly {
-	loads := in.loads()
+	loads := in.loads(needs)
 	window := windowOf(needs)
 	calendar := UpCalendar(line, needs.Zone)
 	out := &Nightly{Runs: Replay(calendar, window, loads), GoalShare: needs.GoalShare, CapBytes: line.TransferCapBytes}

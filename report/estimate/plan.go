@@ -23,8 +23,8 @@ type Plan struct {
 	Full    *FullRange // nil: see WhyFull
 	WhyFull string
 
-	MonthlyCost *float64 // at today's stored size; nil: see WhyCost
-	HorizonCost *Range   // to the end of the forecast, everything below included; nil: see WhyCost
+	MonthlyCost float64 // at today's stored size
+	HorizonCost *Range  // to the end of the forecast, everything below included; nil: see WhyCost
 	WhyCost     string
 
 	// Parts of HorizonCost.
@@ -104,7 +104,7 @@ func plans(in *Input, needs *engine.Needs, k *Keep, f *fate, refused *refusals) 
 		order[i] = i
 	}
 	slices.SortStableFunc(order, func(x, y int) int {
-		return cmp.Or(-compareBool(out[x].Fits, out[y].Fits), -compareBool(out[x].MonthlyCost != nil, out[y].MonthlyCost != nil),
+		return cmp.Or(-compareBool(out[x].Fits, out[y].Fits), -compareBool(out[x].FitsNow, out[y].FitsNow),
 			cmp.Compare(firstOf(needs.Plans, out[x].Currency), firstOf(needs.Plans, out[y].Currency)),
 			cmp.Compare(out[x].price(), out[y].price()))
 	})
@@ -133,13 +133,10 @@ func firstOf(plans []engine.Plan, currency string) int {
 
 // price is what plans are sorted by: over the horizon where that is known.
 func (p *Plan) price() float64 {
-	switch {
-	case p.HorizonCost != nil:
+	if p.HorizonCost != nil {
 		return p.HorizonCost.Mid
-	case p.MonthlyCost != nil:
-		return *p.MonthlyCost
 	}
-	return 0
+	return p.MonthlyCost
 }
 
 func newBill(in *Input, needs *engine.Needs, k *Keep, f *fate) *bill {
@@ -164,9 +161,6 @@ func newBill(in *Input, needs *engine.Needs, k *Keep, f *fate) *bill {
 	return b
 }
 
-// priced says whether the plan names any price at all.
-func priced(p *engine.Plan) bool { return p.MonthlyPrice > 0 || p.PricePerTBMonth > 0 }
-
 func monthly(p *engine.Plan, stored float64) float64 {
 	return p.MonthlyPrice + p.PricePerTBMonth*max(stored, float64(p.MinimumBilledBytes))/tb
 }
@@ -190,7 +184,7 @@ func (b *bill) cost(p *engine.Plan, stored func(i int) float64, uploaded, scale,
 }
 
 // judge answers for one plan and gives its cost in each replicate (of the middle
-// between the scenarios), nil without a forecast or price.
+// between the scenarios), nil without a forecast.
 func (b *bill) judge(p *engine.Plan, k *Keep, f *fate) (Plan, []float64) {
 	out := Plan{Name: p.Name, Currency: p.Currency, Current: p.Current}
 	capacity := float64(p.CapacityBytes)
@@ -204,12 +198,7 @@ func (b *bill) judge(p *engine.Plan, k *Keep, f *fate) (Plan, []float64) {
 	if capacity == 0 {
 		out.WhyFull = "the plan has no limit"
 	}
-	if !priced(p) {
-		out.WhyCost = "the plan names no price"
-		return out, nil
-	}
-	cost := monthly(p, b.now)
-	out.MonthlyCost = &cost
+	out.MonthlyCost = monthly(p, b.now)
 	if f == nil {
 		out.WhyCost = k.WhyHorizon
 		return out, nil
@@ -315,13 +304,12 @@ func (b *bill) early(p *engine.Plan, f *fate) float64 {
 func (b *bill) choices(plans []Plan, offers []engine.Plan, costs [][]float64, f *fate) []Choice {
 	var out []Choice
 	for i := range plans {
-		if !plans[i].Fits || plans[i].MonthlyCost == nil ||
-			slices.ContainsFunc(out, func(c Choice) bool { return c.Currency == plans[i].Currency }) {
+		if !plans[i].Fits || slices.ContainsFunc(out, func(c Choice) bool { return c.Currency == plans[i].Currency }) {
 			continue
 		}
 		c := Choice{Plan: i, Currency: plans[i].Currency, WinShare: 1}
 		for j := i + 1; j < len(plans); j++ {
-			if plans[j].Fits && plans[j].MonthlyCost != nil && plans[j].Currency == c.Currency {
+			if plans[j].Fits && plans[j].Currency == c.Currency {
 				c.RunnerUp = &j
 				break
 			}
@@ -373,7 +361,7 @@ func (b *bill) turns(choice int, plans []Plan, offers []engine.Plan, f *fate) []
 	cheapest := func(scale, perYear float64) int {
 		best, lowest := -1, 0.0
 		for i := range plans {
-			if plans[i].Currency != plans[choice].Currency || plans[i].MonthlyCost == nil {
+			if plans[i].Currency != plans[choice].Currency {
 				continue
 			}
 			if !fits(float64(offers[i].CapacityBytes), scale) {

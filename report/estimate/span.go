@@ -5,29 +5,15 @@ import (
 	"sort"
 
 	"tidemark/report/engine"
+	"tidemark/report/measure"
 )
 
 // Interval is a half-open range of snapshot numbers, From ≤ n < To.
-type Interval struct{ From, To int }
+type Interval = measure.Stay
 
-// Span is what shares one history: chunks (or, for per-file and per-reference
-// overhead, versions of files) that were there in exactly the same snapshots.
-// Spans with the same Alive, FirstSeen and Source may be added up to one, so a large logbook
-// gives few of them. All counts are of distinct things: a chunk is in one span only.
-type Span struct {
-	Alive      []Interval // ascending, not empty, neither overlapping nor adjoining; the last To is the newest number + 1 where it is still there
-	Bytes      int64      // before compression
-	Packed     int64      // compressed; −1: not measured (Bytes stands for it)
-	Chunks     int64
-	References int64 // chunk references of the file versions counted here
-	Files      int64 // file versions counted here
-	// Source tells the files apart that the chunks came with, because chunks
-	// that come and go by the file are not independent: the same number (from 1) in
-	// every span of one large file. 0: many smaller files together, Sources of them.
-	Source    int
-	Sources   int64 // distinct files behind the span; 0 counts as 1
-	FirstSeen bool  // came in because the scope grew: baseline, not change
-}
+// Span is what shares one history, see measure.Lifetime: chunks, or versions of
+// files for the overhead they bring. Alive is never empty.
+type Span measure.Lifetime
 
 // Stored is what the span takes in a store of this profile (nil: no overhead)
 // while any kept snapshot holds it.
@@ -43,6 +29,14 @@ func (s *Span) Stored(p *engine.Profile) int64 {
 // of its last stay. Something that goes and comes back lives on in between.
 func (s *Span) born() int { return s.Alive[0].From }
 func (s *Span) gone() int { return s.Alive[len(s.Alive)-1].To }
+
+// files is how many files the span rests on, at least 1.
+func (s *Span) files() int64 {
+	if s.Source != 0 {
+		return 1
+	}
+	return max(1, s.Sources, s.Files)
+}
 
 // StoredBytes is the exact stored size when these snapshot numbers (ascending)
 // are kept: the union of what they hold, each thing once.
@@ -99,6 +93,30 @@ func ExclusiveBytes(spans []Span, kept []int, p *engine.Profile) []int64 {
 		}
 		if count == 1 {
 			out[only] += spans[i].Stored(p)
+		}
+	}
+	return out
+}
+
+// returningBytes is, for each snapshot, number 1 first, the stored bytes that come
+// back in it after an absence and that the retention no longer held on the night
+// before: they have to be sent again.
+func returningBytes(spans []Span, days []int, policy Policy, p *engine.Profile) []int64 {
+	out := make([]int64, len(days))
+	next := make([][]int, len(days)+1) // of what was kept before snapshot n
+	for i := range spans {
+		s := &spans[i]
+		for _, iv := range s.Alive[1:] {
+			n := iv.From
+			if n > len(days) {
+				break
+			}
+			if next[n] == nil {
+				next[n] = nextKept(numbers(policy.kept(days[:n-1])))
+			}
+			if !s.held(next[n]) {
+				out[n-1] += s.Stored(p)
+			}
 		}
 	}
 	return out

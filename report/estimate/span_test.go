@@ -9,6 +9,15 @@ import (
 	"tidemark/report/engine"
 )
 
+// stays pairs numbers up.
+func stays(at ...int) []Interval {
+	var out []Interval
+	for i := 0; i < len(at); i += 2 {
+		out = append(out, Interval{From: at[i], To: at[i+1]})
+	}
+	return out
+}
+
 // genSpans makes spans over so many snapshots, some of which come and go.
 func genSpans(rt *rapid.T, snapshots int) []Span {
 	out := make([]Span, rapid.IntRange(0, 30).Draw(rt, "spans"))
@@ -17,7 +26,7 @@ func genSpans(rt *rapid.T, snapshots int) []Span {
 		at := rapid.IntRange(1, snapshots).Draw(rt, "from")
 		for at <= snapshots {
 			to := rapid.IntRange(at+1, snapshots+1).Draw(rt, "to")
-			s.Alive = append(s.Alive, Interval{at, to})
+			s.Alive = append(s.Alive, Interval{From: at, To: to})
 			if len(s.Alive) == 3 || rapid.IntRange(0, 2).Draw(rt, "back") > 0 {
 				break
 			}
@@ -161,11 +170,37 @@ func TestCapAgainstSets(t *testing.T) {
 	})
 }
 
+// TestReturningAgainstSets: what comes back is sent again if no version kept on
+// the night before holds it.
+func TestReturningAgainstSets(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		nights := genNights(rt, 25)
+		spans, policy, p := genSpans(rt, len(nights)), genPolicy(rt), genProfile(rt)
+		var days []int
+		for _, night := range nights {
+			days = append(days, dateOf(night).number())
+		}
+		got := returningBytes(spans, days, policy, p)
+		for n := 1; n <= len(nights); n++ {
+			want := int64(0)
+			for i := range snapshotSet(spans, n) {
+				alone := spans[i : i+1]
+				if spans[i].born() < n && bruteStored(alone, []int{n - 1}, p) == 0 && bruteStored(alone, numbers(policy.Kept(nights[:n-1])), p) == 0 {
+					want += bruteStored(alone, []int{n}, p)
+				}
+			}
+			if got[n-1] != want {
+				rt.Fatalf("snapshot %d brings back %d, want %d", n, got[n-1], want)
+			}
+		}
+	})
+}
+
 func TestStoredOfNothing(t *testing.T) {
 	if got := StoredBytes(nil, []int{1, 2}, nil); got != 0 {
 		t.Errorf("no spans store %d", got)
 	}
-	if got := StoredBytes([]Span{{Alive: []Interval{{1, 3}}, Packed: 5}}, nil, nil); got != 0 {
+	if got := StoredBytes([]Span{{Alive: stays(1, 3), Packed: 5}}, nil, nil); got != 0 {
 		t.Errorf("no snapshots store %d", got)
 	}
 	if got := (Policy{Daily: 3}).Kept([]time.Time{}); got != nil {

@@ -70,7 +70,7 @@ func lives(spans []Span, days []int, p *engine.Profile) []life {
 			out = append(out, l)
 		}
 		l.bytes += float64(s.Stored(p))
-		l.sources += float64(max(1, s.Sources))
+		l.sources += float64(s.files())
 	}
 	sorted := make([]life, len(out))
 	for i, l := range out {

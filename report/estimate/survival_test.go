@@ -64,13 +64,13 @@ func TestSurvivalAgainstStats(t *testing.T) {
 func TestLives(t *testing.T) {
 	days := []int{100, 101, 102, 105, 106}
 	spans := []Span{
-		{Alive: []Interval{{1, 3}}, Packed: 1},                             // baseline: left-truncated
-		{Alive: []Interval{{2, 6}}, Packed: 2, FirstSeen: true},            // scope grew: age not known
-		{Alive: []Interval{{2, 4}}, Packed: 4, Sources: 3},                 // born on 101, gone on 105
-		{Alive: []Interval{{3, 6}}, Packed: 8},                             // born on 102, still there on 106
-		{Alive: []Interval{{2, 3}, {5, 6}}, Packed: 16, Source: 7},         // came back: lives on in between
-		{Alive: []Interval{{2, 3}, {4, 5}}, Packed: 32, Source: 7},         // came back, then went on 106
-		{Alive: []Interval{{3, 6}}, Packed: 64, Sources: 2, References: 9}, // as the fourth
+		{Alive: stays(1, 3), Packed: 1},                             // baseline: left-truncated
+		{Alive: stays(2, 6), Packed: 2, FirstSeen: true},            // scope grew: age not known
+		{Alive: stays(2, 4), Packed: 4, Sources: 3},                 // born on 101, gone on 105
+		{Alive: stays(3, 6), Packed: 8},                             // born on 102, still there on 106
+		{Alive: stays(2, 3, 5, 6), Packed: 16, Source: 7},           // came back: lives on in between
+		{Alive: stays(2, 3, 4, 5), Packed: 32, Source: 7},           // came back, then went on 106
+		{Alive: stays(3, 6), Packed: 64, Sources: 2, References: 9}, // as the fourth
 	}
 	got := lives(spans, days, nil)
 	want := []life{

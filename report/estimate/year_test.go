@@ -31,7 +31,7 @@ func year(seed uint64, snapshots int) *Input {
 	put := func(n int, bytes float64, days int) {
 		packed := int64(bytes)
 		in.Spans = append(in.Spans, Span{
-			Alive: []Interval{{n, min(n+days, snapshots+1)}},
+			Alive: stays(n, min(n+days, snapshots+1)),
 			Bytes: 2 * packed, Packed: packed, Chunks: 1 + packed/40_000, Sources: 1,
 		})
 	}
@@ -110,7 +110,7 @@ func TestCoverage(t *testing.T) {
 	for seed := range uint64(200) {
 		whole := year(seed, 394)
 		days := whole.days()
-		loads := whole.loads()
+		loads := whole.loads(testNeeds())
 		for _, measured := range []int{28, 120} {
 			part := first(whole, measured+1)
 			g := newGrowth(part.Spans, part.days(), nil)
@@ -127,7 +127,7 @@ func TestCoverage(t *testing.T) {
 				truth := StoredBytes(upTo(whole.Spans, n), numbers(policy.kept(days[:n])), nil)
 				count(question{measured, ahead, "stored"}, float64(truth), float64(p.Low), float64(p.High))
 			}
-			s := newSampler(loadSteps(part.loads()))
+			s := newSampler(loadSteps(part.loads(testNeeds())))
 			for _, ahead := range []int{7, 30} {
 				truth := 0.0
 				for k := range ahead {
@@ -136,7 +136,7 @@ func TestCoverage(t *testing.T) {
 				r := rangeOf(drawSums(s, newRand(seed, "sum"), days[measured]+1, ahead))
 				count(question{measured, ahead, "upload"}, truth, r.Low, r.High)
 			}
-			low, high, _, ok := NextNight(part.loads(), Class(loads[measured].Night))
+			low, high, _, ok := NextNight(part.loads(testNeeds()), Class(loads[measured].Night))
 			if !ok {
 				t.Fatal("no interval for the next night")
 			}
@@ -187,7 +187,7 @@ func BenchmarkEstimateYear(b *testing.B) {
 	for len(in.Spans) < 200_000 {
 		from := 1 + rng.IntN(366)
 		in.Spans = append(in.Spans, Span{
-			Alive: []Interval{{from, from + 1 + rng.IntN(367-from)}},
+			Alive: stays(from, from+1+rng.IntN(367-from)),
 			Bytes: 1 << 20, Packed: 1 << 19, Chunks: 16, Source: rng.IntN(256), Sources: 1,
 		})
 	}
