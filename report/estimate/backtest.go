@@ -121,7 +121,7 @@ func backtestWeeks(in *Input, loads []Load, first int, score func(truth, low, hi
 		if !whole || len(steps) < ForecastEnough {
 			continue
 		}
-		r := rangeOf(drawSums(newSampler(steps), newRand(in.Seed, "week"), start, 7))
+		r, _ := forecastSum(newSampler(steps), newRand(in.Seed, "week"), start, 7)
 		score(truth, r.Low, r.High)
 	}
 }

@@ -114,6 +114,18 @@ func (s *sampler) means(of []int) []float64 {
 	return out
 }
 
+// share of the replicates that makes an interval of Confidence. What is drawn
+// from n things strays no further than they do: between the r-th and the s-th
+// of them the next lies with (s−r)/(n+1), not (s−r)/n, so the interval takes
+// the share (n+1)/n times as large.
+func (s *sampler) share() float64 {
+	n := float64(len(s.steps))
+	if s.weeks != nil {
+		n = float64(len(s.weeks))
+	}
+	return min(0.99, Confidence*(n+1)/n)
+}
+
 // pool is the first stage's result.
 type pool struct {
 	weeks   []int        // drawn with replacement

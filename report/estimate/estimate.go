@@ -144,7 +144,7 @@ func changeRange(in *Input, loads []Load, first date, nights int) Range {
 	steps := loadSteps(loads)
 	if len(steps) >= ForecastEnough {
 		days := clamp(nights, 7, yearNights)
-		r := rangeOf(drawSums(newSampler(steps), newRand(in.Seed, "seed"), first.number(), days))
+		r, _ := forecastSum(newSampler(steps), newRand(in.Seed, "seed"), first.number(), days)
 		return Range{r.Low / float64(days), r.Mid / float64(days), r.High / float64(days)}
 	}
 	values := make([]float64, len(loads)) // a step over several dates is not divided among them

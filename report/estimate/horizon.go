@@ -208,6 +208,7 @@ func (g *growth) prepare(policy Policy, day int, unions map[string]float64) targ
 
 // futures is the stored size on each target day in each replicate.
 type futures struct {
+	share     float64 // of the replicates that makes an interval, see sampler.share
 	targets   []target
 	die, live [][]float64 // [target][replicate]: all die, none dies beyond the longest age seen
 	medians   []float64   // of targets, once asked for
@@ -218,7 +219,7 @@ type futures struct {
 // forecast draws the stored size on these future days (ascending, all after
 // the last snapshot's). It needs a sampler.
 func (g *growth) forecast(policy Policy, at []int, seed uint64) *futures {
-	f := &futures{}
+	f := &futures{share: g.sampler.share()}
 	unions := map[string]float64{}
 	for _, day := range at {
 		f.targets = append(f.targets, g.prepare(policy, day, unions))
@@ -322,12 +323,12 @@ func (f *futures) point(i int) Point {
 	slices.Sort(live)
 	p := Point{
 		Date:     dateOfNumber(f.targets[i].day).utc(),
-		Low:      int64(quantile(die, (1-Confidence)/2)),
-		High:     int64(quantile(live, (1+Confidence)/2)),
+		Low:      int64(math.Round(quantile(die, (1-f.share)/2))),
+		High:     int64(math.Round(quantile(live, (1+f.share)/2))),
 		Scenario: f.targets[i].beyond,
 	}
 	if low, high := quantile(die, 0.5), quantile(live, 0.5); high-low <= scenarioShare*high {
-		mid := int64((low + high) / 2)
+		mid := int64(math.Round((low + high) / 2))
 		p.Mid = &mid
 	}
 	return p

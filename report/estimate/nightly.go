@@ -274,8 +274,8 @@ func (n *Nightly) nextMonth(in *Input, loads []Load, refused *refusals) {
 	steps := loadSteps(loads)
 	last := dateOf(loads[len(loads)-1].Night)
 	first := dateOf(date{last.year, last.month + 1, 1}.utc())
-	sums := drawSums(newSampler(steps), newRand(in.Seed, "month"), first.number(), daysIn(first))
-	n.NextMonth = rangeOf(sums)
+	next, sums := forecastSum(newSampler(steps), newRand(in.Seed, "month"), first.number(), daysIn(first))
+	n.NextMonth = next
 	if n.CapBytes > 0 {
 		over := 0
 		for _, sum := range sums {

@@ -26,12 +26,15 @@ func shareOf(k, n int) Share {
 	return out
 }
 
-// rangeOf is the interval of replicates; it sorts a copy.
-func rangeOf(replicates []float64) *Range {
+// rangeOf is the middle share of replicates and their median; it sorts a copy.
+func rangeOf(replicates []float64, share float64) *Range {
 	sorted := slices.Clone(replicates)
 	slices.Sort(sorted)
-	return &Range{quantile(sorted, (1-Confidence)/2), quantile(sorted, 0.5), quantile(sorted, (1+Confidence)/2)}
+	return &Range{quantile(sorted, (1-share)/2), quantile(sorted, 0.5), quantile(sorted, (1+share)/2)}
 }
+
+// median of replicates.
+func median(replicates []float64) float64 { return rangeOf(replicates, Confidence).Mid }
 
 // newRand is a generator of its own for each question, so that asking one
 // question more does not change the answer to another.
@@ -43,12 +46,13 @@ func newRand(seed uint64, question string) *rand.Rand {
 	return rand.New(rand.NewPCG(seed, h))
 }
 
-// drawSums draws the sum of the first value over these days, once a replicate.
-func drawSums(s *sampler, rng *rand.Rand, day, days int) []float64 {
+// forecastSum is the interval of the sum of the first value over these days, with
+// the drawn sums behind it.
+func forecastSum(s *sampler, rng *rand.Rand, day, days int) (*Range, []float64) {
 	out := make([]float64, replicates)
 	classes := s.ahead(day, days)
 	for r := range out {
 		s.draw(s.resample(rng), rng, day, classes, func(_ int, value []float64) { out[r] += max(0, value[0]) })
 	}
-	return out
+	return rangeOf(out, s.share()), out
 }

@@ -213,8 +213,8 @@ func (b *bill) judge(p *engine.Plan, k *Keep, f *fate) (Plan, []float64) {
 		mid[r] = total(b.cost(p, func(i int) float64 { return f.middle(i, r) }, uploaded, 1, b.perYear))
 	}
 	out.EarlyDeletionBound = b.early(p, f)
-	out.HorizonCost = &Range{rangeOf(low).Low, rangeOf(mid).Mid, rangeOf(high).High + out.EarlyDeletionBound}
-	out.StorageCost, out.DownloadCost, out.RequestCost = b.cost(p, f.median, rangeOf(f.uploads[last]).Mid, 1, b.perYear)
+	out.HorizonCost = &Range{rangeOf(low, f.share).Low, median(mid), rangeOf(high, f.share).High + out.EarlyDeletionBound}
+	out.StorageCost, out.DownloadCost, out.RequestCost = b.cost(p, f.median, median(f.uploads[last]), 1, b.perYear)
 	return out, mid
 }
 
@@ -227,7 +227,7 @@ func (f *futures) median(target int) float64 {
 	if f.medians == nil {
 		f.medians = make([]float64, len(f.targets))
 		for i := range f.targets {
-			f.medians[i] = (rangeOf(f.die[i]).Mid + rangeOf(f.live[i]).Mid) / 2
+			f.medians[i] = (median(f.die[i]) + median(f.live[i])) / 2
 		}
 	}
 	return f.medians[target]
@@ -268,7 +268,7 @@ func (p *Plan) full(f *fate, capacity, now float64) {
 	}
 	share = float64(fits) / replicates
 	p.Fits = share >= FitsEnough
-	first, last := rangeOf(early), rangeOf(late)
+	first, last := rangeOf(early, f.share), rangeOf(late, f.share)
 	date := func(day float64) *time.Time {
 		if day >= never {
 			return nil
@@ -293,7 +293,7 @@ func (b *bill) early(p *engine.Plan, f *fate) float64 {
 	if b.stay < 0 || p.MinimumStorageDays <= b.stay {
 		return 0
 	}
-	uploaded := rangeOf(f.uploads[len(f.targets)-1]).High
+	uploaded := rangeOf(f.uploads[len(f.targets)-1], f.share).High
 	if !p.Current {
 		uploaded += b.now
 	}
@@ -340,7 +340,7 @@ const (
 
 // turns looks up and down from today for the nearest change of the answer.
 func (b *bill) turns(choice int, plans []Plan, offers []engine.Plan, f *fate) []Turn {
-	uploaded := rangeOf(f.uploads[len(f.targets)-1]).Mid
+	uploaded := median(f.uploads[len(f.targets)-1])
 	peaks := make([]float64, replicates)
 	for r := range peaks {
 		peaks[r] = b.now

@@ -133,7 +133,7 @@ func TestCoverage(t *testing.T) {
 				for k := range ahead {
 					truth += loads[measured+k].Bytes
 				}
-				r := rangeOf(drawSums(s, newRand(seed, "sum"), days[measured]+1, ahead))
+				r, _ := forecastSum(s, newRand(seed, "sum"), days[measured]+1, ahead)
 				count(question{measured, ahead, "upload"}, truth, r.Low, r.High)
 			}
 			low, high, _, ok := NextNight(part.loads(testNeeds()), Class(loads[measured].Night))
