@@ -1,0 +1,213 @@
+package scan
+
+import "tidemark/chunk"
+
+// reader opens files and cuts what it reads.
+type reader struct {
+	p    *pipeline
+	cut  *chunk.Splitter
+	src  source
+	free chan *work // works to fill
+	out  chan *work // works handed on, in order
+	now  *work      // being filled
+
+	// inline, if set, takes works at once instead of handing them on.
+	inline func(*work)
+	err    error // … and what it met
+
+	// The committer's: the work it is at.
+	taken     *work
+	takenPart int
+}
+
+func (r *reader) run() {
+	defer r.p.running.Done()
+	defer close(r.out)
+	for {
+		var it *item
+		var ok bool
+		select {
+		case it, ok = <-r.p.jobs:
+		default:
+			// Nobody may wait for what lies here while this one waits.
+			r.flush()
+			it, ok = <-r.p.jobs
+		}
+		if !ok {
+			r.flush()
+			return
+		}
+		it.claim <- r
+		r.file(it)
+	}
+}
+
+// part adds the pieces from from on of the current work to the file.
+func (r *reader) part(p part) {
+	w := r.work()
+	p.to = len(w.batch.Pieces)
+	w.parts = append(w.parts, p)
+}
+
+// work is the one being filled.
+func (r *reader) work() *work {
+	if r.now == nil {
+		r.now = <-r.free
+		if r.now.batch == nil {
+			r.now.batch = chunk.NewBatch(r.p.params)
+		}
+	}
+	return r.now
+}
+
+// flush hands on what was filled.
+func (r *reader) flush() {
+	w := r.now
+	if w == nil || len(w.parts) == 0 {
+		return
+	}
+	r.now = nil
+	if r.inline != nil {
+		r.inline(w)
+		return
+	}
+	r.out <- w
+	r.p.hash <- w
+}
+
+// most parts a work carries, however small the files.
+const maxParts = 1024
+
+// end closes the file's parts, and the work if it is full.
+func (r *reader) end(it *item, from int, off int64) {
+	r.part(part{it: it, from: from, off: off, last: true})
+	if r.now.batch.Full() || len(r.now.parts) >= maxParts {
+		r.flush()
+	}
+}
+
+// file reads one file and hands its parts on, the last one marked.
+func (r *reader) file(it *item) {
+	in := it.in
+	it.in = nil
+	defer in.unref()
+	rd := &it.read
+	from, off := len(r.work().batch.Pieces), int64(0)
+	if rd.err = r.open(it, in); rd.err == nil && !rd.replace && r.src.f != noFile {
+		from, off = r.readings(it)
+		if r.src.forget {
+			r.src.giveBack()
+		}
+		r.src.f.close()
+	}
+	r.end(it, from, off)
+}
+
+// readings reads the open file, a second time if it changed meanwhile. It
+// returns where the last part begins, in the current work and in the file.
+func (r *reader) readings(it *item) (from int, off int64) {
+	rd := &it.read
+	for attempt := 1; ; attempt++ {
+		if hook := r.p.s.o.test.reading; hook != nil {
+			hook(it.root.label, string(it.path), attempt)
+		}
+		from, off, rd.err = r.contents(it, attempt > 1)
+		if rd.err != nil {
+			return from, off
+		}
+		var after stat
+		if rd.err = r.stat(it, &after); rd.err != nil {
+			return from, off
+		}
+		if sameState(&after, &rd.stat) && !r.src.short {
+			return from, off
+		}
+		if rd.torn = attempt == 2; rd.torn {
+			return from, off
+		}
+		// What was read is neither the one state nor the other.
+		rd.stat = after
+		if rd.err = r.src.f.rewind(); rd.err != nil {
+			return from, off
+		}
+		r.src.open(r.src.f, &after)
+	}
+}
+
+func (r *reader) stat(it *item, st *stat) error {
+	if err := r.src.f.stat(st); err != nil {
+		return err
+	}
+	if alter := r.p.s.o.test.alter; alter != nil {
+		alter(it.root.label, string(it.path), st)
+	}
+	return nil
+}
+
+// open opens the item's file into r.src.
+func (r *reader) open(it *item, in *handle) error {
+	s := r.p.s
+	if s.quits() {
+		return errStopped
+	}
+	if s.o.Faults != nil {
+		if err := s.o.Faults(it.root.label, string(it.path)); err != nil {
+			return err
+		}
+	}
+	if it.entry.Size == 0 {
+		// Nothing to be read: what is said of it is the state of when it was met.
+		r.src.f = noFile
+		it.read.stat = stat{
+			typ: typeFile, allocated: it.entry.Allocated, mtimeNs: it.entry.MtimeNs, ctimeNs: it.entry.CtimeNs,
+			inode: it.entry.Inode, links: it.entry.Links,
+		}
+		return nil
+	}
+	fd, err := in.pin()
+	if err != nil {
+		return err
+	}
+	defer in.unpin()
+	st := &it.read.stat
+	f, err := openFileAt(fd, it.name(), st)
+	if err != nil && tooManyOpen(err) && in.cache.evictAll() {
+		f, err = openFileAt(fd, it.name(), st)
+	}
+	if err != nil {
+		return err
+	}
+	if st.typ != typeFile {
+		it.read.replace = true
+		return nil
+	}
+	if s.o.test.alter != nil {
+		s.o.test.alter(it.root.label, string(it.path), st)
+	}
+	r.src.open(f, st)
+	return nil
+}
+
+// contents reads the open file through and hands on all parts but the last one:
+// from is its first piece in the current work, off that piece's place in the file.
+func (r *reader) contents(it *item, restart bool) (from int, off int64, err error) {
+	r.cut.Open(&r.src)
+	from = len(r.work().batch.Pieces)
+	if restart {
+		r.part(part{it: it, from: from, restart: true})
+	}
+	for {
+		w := r.work()
+		done, err := r.cut.Fill(w.batch)
+		if done || err != nil {
+			return from, off, err
+		}
+		start := off
+		for _, piece := range w.batch.Pieces[from:] {
+			off += piece.Zeros + int64(piece.Len)
+		}
+		r.part(part{it: it, from: from, off: start})
+		r.flush()
+		from = len(r.work().batch.Pieces)
+	}
+}
