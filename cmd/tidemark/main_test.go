@@ -239,7 +239,7 @@ func hostileNames(ts *testscript.TestScript, neg bool, args []string) {
 		"line\nbreak", "return\rover", "\x1b[2Jclear", "\x1b]0;title\x07", "c1\u009b31m", "bad\xff\xfeutf8", "\u202egpj.exe", "zero\u200bwidth",
 		"=1+1", "+1", "-1", "@SUM(A1)", `quote",comma`, `back\slash`, "<script>alert(1)<b>",
 	} {
-		ts.Check(os.WriteFile(filepath.Join(dir, name), []byte(fmt.Sprintf("hostile %d\n", i)), 0o644))
+		ts.Check(os.WriteFile(filepath.Join(dir, name), fmt.Appendf(nil, "hostile %d in %s\n", i, args[0]), 0o644))
 	}
 }
 

@@ -109,14 +109,15 @@ func (c *scanConfig) measure(ctx context.Context, pending *logbook.Pending, segm
 	return e, m, nil
 }
 
-// doneInPart is the error that says so, nil where all was read.
+// doneInPart is the error that says so, nil where all was read that was asked
+// for: a root left out on purpose is no failure.
 func doneInPart(dir string, v *view.Scan) error {
 	var facts []string
 	if v.Partial {
 		facts = append(facts, "the scan was stopped before its end")
 	}
-	if n := v.Coverage.UnreadFiles; n > 0 {
-		facts = append(facts, fmt.Sprintf("%s (%s) could not be read or not be reached", view.Plural(n, "file"), v.Units.Bytes(v.Coverage.UnreadBytes)))
+	if n := v.Coverage.UnreadFiles - v.LeftOutFiles; n > 0 {
+		facts = append(facts, view.Plural(n, "file")+" could not be read or not be reached")
 	}
 	if n := v.Coverage.UnreadFolders; n > 0 {
 		facts = append(facts, view.Plural(n, "folder")+" could not be opened")

@@ -70,7 +70,7 @@ func changeTable(p *page, v *view.Change, title string, rows []view.ChangeRow, s
 
 func topTable(p *page, v *view.Change) {
 	t := table{head: []string{"size", "new", "of new", "cause", ""}}
-	for _, f := range v.Top {
+	for _, f := range v.Fresh {
 		t.row(v.Units.Bytes(f.TouchedBytes), v.Units.Bytes(f.NewBytes), units.Share(f.NewShare), string(f.Cause), name(f.Raw))
 	}
 	t.print(p, "Files with most that is new")

@@ -60,6 +60,7 @@ type Change struct {
 	Ladder  []Step       `json:"-"`
 	Folders []ChangeRow  `json:"-"` // ByFolder as a person is shown it
 	Types   []ChangeRow  `json:"-"`
+	Fresh   []FileRow    `json:"-"` // those of Top that hold something new
 }
 
 // NightRow is one step of the way from From to To.
@@ -160,6 +161,11 @@ func NewChange(m *measure.Change, f Facts, o Options) *Change {
 	v.ByFolder, v.ByType = changeRows(m.ByFolder, m.NewBytes), changeRows(m.ByType, m.NewBytes)
 	v.Folders, v.Types = firstRows(v.ByFolder, o.rows(), mergeChange), firstRows(v.ByType, o.rows(), mergeChange)
 	v.Top = fileRows(m)
+	for _, row := range v.Top {
+		if row.NewBytes > 0 {
+			v.Fresh = append(v.Fresh, row)
+		}
+	}
 	v.Period = v.period()
 	v.Ladder = v.ladder()
 	v.Answer = v.answer()

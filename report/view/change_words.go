@@ -127,7 +127,7 @@ func (v *Change) notes(m *measure.Change, f Facts, o Options) []string {
 		}
 	}
 	if v.FirstSeenFiles > 0 {
-		n.add("%s with %s came in for the first time (newly in scope, or not readable before). They are baseline, not change, and in no figure above; %s in them is held by nothing else.",
+		n.add("%s with %s came in for the first time (newly in scope, or not readable before). That is baseline, not change, and in no figure above; %s of it is held by nothing else.",
 			Plural(v.FirstSeenFiles, "file"), o.Units.Bytes(v.FirstSeenBytes), o.Units.Bytes(v.FirstSeenNewBytes))
 	}
 	if v.ReturningBytes > 0 && v.UploadBytes != nil && *v.UploadBytes == *v.NewCompressedBytes+v.OverheadBytes {

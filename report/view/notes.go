@@ -30,7 +30,7 @@ func (n *notes) coverage(snapshot int, partial bool, c logbook.Coverage) {
 		most = "at most "
 	}
 	if c.UnreadFiles > 0 {
-		n.add("Coverage of snapshot %d: %s (%s) could not be read and count as they were last known, or not at all where they never were. The figures stand on %s%s of the bytes.",
+		n.add("In snapshot %d this was not read (denied, failed, not reached or left out): %s, %s. It counts as it was last known, or not at all where it never was. The figures stand on %s%s of the bytes.",
 			snapshot, Plural(c.UnreadFiles, "file"), n.units.Bytes(c.UnreadBytes), most, units.Share(c.CoveredShare))
 	}
 	if c.UnreadFolders > 0 {

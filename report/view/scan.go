@@ -22,6 +22,7 @@ type Scan struct {
 	Coverage logbook.Coverage `json:"coverage"`
 	Work     logbook.Work     `json:"work"`
 	Logbook  string           `json:"logbook"`
+	Roots    []ScanRoot       `json:"roots"`
 
 	Explain       *Explain `json:"explain"`
 	ExplainReason string   `json:"explain_reason,omitempty"`
@@ -32,7 +33,16 @@ type Scan struct {
 	MoreWarnings int       `json:"more_warnings"` // beyond those listed
 	Notes        []string  `json:"notes"`
 
-	Units units.System `json:"-"`
+	Units        units.System `json:"-"`
+	LeftOutFiles int64        `json:"-"` // of Coverage.UnreadFiles: those of roots that were not asked for
+}
+
+// ScanRoot is a tree that the logbook knows.
+type ScanRoot struct {
+	Label string `json:"label"`
+	Path
+	State string `json:"state"` // "measured", or "left_out": carried forward as unknown
+	Files int64  `json:"files"`
 }
 
 // Warning is one thing that went less than well.
@@ -83,6 +93,14 @@ func NewScan(p ScanParts, f Facts, o Options) *Scan {
 		MoreWarnings: p.More,
 		Notes:        append([]string{}, p.Notes...),
 		Units:        o.Units,
+		Roots:        []ScanRoot{},
+	}
+	for _, r := range s.Scope.Roots {
+		label, _ := jsonName(r.Label)
+		v.Roots = append(v.Roots, ScanRoot{Label: label, Path: newPath(r.Path), State: r.State, Files: r.Files})
+		if r.State == "left_out" {
+			v.LeftOutFiles += r.Files
+		}
 	}
 	if v.Explain == nil {
 		v.ExplainReason = p.Failure

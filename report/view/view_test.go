@@ -240,7 +240,7 @@ func TestSeveralStepsAndPartialOnesAreTold(t *testing.T) {
 	f.Segments[2].Coverage.UnreadFiles, f.Segments[2].Coverage.UnreadBytes, f.Segments[2].Coverage.CoveredShare = 3, 130_000, 0.9
 	v := NewChange(m, f, Options{})
 	notes := strings.Join(v.Notes, "\n")
-	for _, want := range []string{"sum of 2 steps", "Snapshot 2 is partial", "3 files (130 kB) could not be read", "stand on 90.0 % of the bytes"} {
+	for _, want := range []string{"sum of 2 steps", "Snapshot 2 is partial", "3 files, 130 kB.", "stand on 90.0 % of the bytes"} {
 		if !strings.Contains(notes, want) {
 			t.Errorf("no note says %q in:\n%s", want, notes)
 		}
