@@ -29,31 +29,36 @@ func newModel(p *engine.Profile, reference *logbook.ExplainTotals, base *unitVie
 	return m
 }
 
-func (m *model) compression() engine.Compression {
-	if m.profile == nil || m.profile.Compression == "" {
-		return engine.Light
+// packedAs turns what the fastest compression makes of bytes, with its bounds,
+// into what the profile's would; −1 stays −1 where it has to be known.
+func packedAs(p *engine.Profile, mid, low, high, bytes int64) (int64, int64, int64) {
+	kind := engine.Light
+	if p != nil && p.Compression != "" {
+		kind = p.Compression
 	}
-	return m.profile.Compression
+	switch {
+	case kind == engine.None:
+		return bytes, bytes, bytes
+	case mid < 0:
+		return -1, -1, -1
+	case kind == engine.Strong:
+		mid, _, _ = strong(mid, bytes)
+		_, low, _ = strong(low, bytes)
+		_, _, high = strong(high, bytes)
+	}
+	return mid, min(low, mid), max(high, mid)
 }
 
 // compressed returns what units take, with what the models and the sample
 // leave open; −1, −1, −1 where nothing was measured of some of them.
 func (m *model) compressed(s *unitSums) (mid, low, high int64) {
-	if m.compression() == engine.None {
-		return s.bytes, s.bytes, s.bytes
-	}
 	if s.unknown > 0 {
-		return -1, -1, -1
+		return packedAs(m.profile, -1, -1, -1, s.bytes)
 	}
 	within := func(x float64) int64 { return min(max(int64(math.Round(x)), 0), s.bytes) }
 	open := contextError * float64(s.context)
-	mid = within(float64(s.packed) * m.scale)
-	low = within((float64(s.packed) - open) * m.scale * m.low)
-	high = within((float64(s.packed) + open) * m.scale * m.high)
-	if m.compression() == engine.Strong {
-		mid, _, _ = strong(mid, s.bytes)
-		_, low, _ = strong(low, s.bytes)
-		_, _, high = strong(high, s.bytes)
-	}
-	return min(mid, s.bytes), min(low, mid), max(high, mid)
+	return packedAs(m.profile,
+		within(float64(s.packed)*m.scale),
+		within((float64(s.packed)-open)*m.scale*m.low),
+		within((float64(s.packed)+open)*m.scale*m.high), s.bytes)
 }

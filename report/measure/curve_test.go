@@ -143,7 +143,7 @@ func TestCurveAgainstOracle(t *testing.T) {
 	dir := t.TempDir()
 	runs := 0
 	ctx := context.Background()
-	rapid.Check(t, func(r *rapid.T) {
+	checkSome(t, 0.3, func(r *rapid.T) {
 		runs++
 		nights := truthful(randomNights(r))
 		b := writeBook(t, fmt.Sprintf("%s/%d", dir, runs), params, tokenNights(nights))

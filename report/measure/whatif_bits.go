@@ -1,0 +1,88 @@
+package measure
+
+import "math/bits"
+
+// idBits is a set of chunk ids, a bit each.
+type idBits struct {
+	first int64
+	words []uint64
+}
+
+func newIDBits(s idSpan) idBits { return idBits{s.first, make([]uint64, (s.end-s.first+63)/64)} }
+
+func (b *idBits) has(id int64) bool {
+	i := id - b.first
+	return b.words[i/64]>>(i%64)&1 != 0
+}
+
+// rangeMask returns the bits of word w that lie in [a, z).
+func rangeMask(w, a, z int64) uint64 {
+	m := ^uint64(0)
+	if w == a/64 {
+		m <<= a % 64
+	}
+	if w == (z-1)/64 {
+		m &= ^uint64(0) >> (63 - (z-1)%64)
+	}
+	return m
+}
+
+// add puts the ids first … first+n−1 in.
+func (b *idBits) add(first, n int64) {
+	a, z := first-b.first, first-b.first+n
+	if n <= 0 {
+		return
+	}
+	for w := a / 64; w <= (z-1)/64; w++ {
+		b.words[w] |= rangeMask(w, a, z)
+	}
+}
+
+// missing calls f for the ids first … first+n−1 that are in neither set.
+func missing(b, c *idBits, first, n int64, f func(id int64)) {
+	if n <= 0 {
+		return
+	}
+	a, z := first-b.first, first-b.first+n
+	for w := a / 64; w <= (z-1)/64; w++ {
+		for m := rangeMask(w, a, z) &^ (b.words[w] | c.words[w]); m != 0; m &= m - 1 {
+			f(b.first + w*64 + int64(bits.TrailingZeros64(m)))
+		}
+	}
+}
+
+// lateNights holds, for the few chunks of which it is not the night they came
+// with, the first night on which a kept tree has them. Blocks of ids are made
+// when one of them is met.
+type lateNights struct {
+	first  int64
+	blocks [][]uint32 // night · 2, and one if only as first seen; 0: never
+}
+
+const lateBits = 10
+
+func newLateNights(s idSpan) lateNights {
+	return lateNights{s.first, make([][]uint32, (s.end-s.first+1<<lateBits-1)>>lateBits)}
+}
+
+func (l *lateNights) met(id int64, when uint32) {
+	i := id - l.first
+	b := l.blocks[i>>lateBits]
+	if b == nil {
+		b = make([]uint32, 1<<lateBits)
+		l.blocks[i>>lateBits] = b
+	}
+	p := &b[i&(1<<lateBits-1)]
+	if *p == 0 || when < *p {
+		*p = when
+	}
+}
+
+func (l *lateNights) of(id int64) uint32 {
+	i := id - l.first
+	b := l.blocks[i>>lateBits]
+	if b == nil {
+		return 0
+	}
+	return b[i&(1<<lateBits-1)]
+}

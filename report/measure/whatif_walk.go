@@ -1,0 +1,287 @@
+package measure
+
+import (
+	"context"
+	"fmt"
+
+	"tidemark/scan/logbook"
+)
+
+// whatIfWalk measures all trees of a chooser in one stream of histories. A tree
+// needs, for each chunk, whether the snapshot's kept files hold it and on which
+// night the kept tree met it first. That is nearly always the night the chunk
+// came with, which is a bit; the few later ones are told apart.
+type whatIfWalk struct {
+	book     *logbook.Book
+	o        Options
+	choose   *chooser
+	snapshot int
+	segments []logbook.Segment
+	span     idSpan
+	trees    []keptTree
+	named    []RuleResult
+	links    linkGroups
+	after    *explainer // of the tree with all rules applied
+	leftOut  struct{ files, bytes int64 }
+}
+
+// keptTree is one of the trees compared.
+type keptTree struct {
+	alive   idBits     // chunks that the snapshot's kept files hold
+	changed idBits     // … that kept files brought on the chunks' own night, as change
+	first   idBits     // … as baseline or first seen
+	late    lateNights // … that came to kept files on a later night
+	nights  []Night
+
+	files, references int64 // of the snapshot, hard links once
+
+	unique, chunks, fresh int64
+	pack, freshPack       packing
+}
+
+func newWhatIfWalk(b *logbook.Book, snapshot int, c *chooser, o Options) *whatIfWalk {
+	w := &whatIfWalk{book: b, o: o, choose: c, snapshot: snapshot, segments: b.Segments()[:snapshot]}
+	w.span = spanOf(w.segments, snapshot)
+	w.after = newExplainer(w.span, newNamer(o.Depth))
+	w.trees = make([]keptTree, firstAlone+len(c.rules))
+	for i := range w.trees {
+		t := &w.trees[i]
+		t.alive, t.changed, t.first = newIDBits(w.span), newIDBits(w.span), newIDBits(w.span)
+		t.late = newLateNights(w.span)
+		t.nights = make([]Night, snapshot-1)
+		for n := range t.nights {
+			t.nights[n] = Night{From: n + 1, To: n + 2, Spanned: spanned(&w.segments[n], &w.segments[n+1])}
+		}
+	}
+	for _, r := range c.rules {
+		w.named = append(w.named, RuleResult{Rule: r.Rule})
+	}
+	return w
+}
+
+// each calls f for the trees whose bits are set.
+func (w *whatIfWalk) each(mask uint64, f func(*keptTree)) {
+	for i := range w.trees {
+		if mask>>i&1 != 0 {
+			f(&w.trees[i])
+		}
+	}
+}
+
+func (w *whatIfWalk) run(ctx context.Context) error {
+	for h, err := range w.book.Histories(ctx, logbook.HistoryOptions{From: 1, To: w.snapshot, Recipes: true}) {
+		if err != nil {
+			return err
+		}
+		if err := w.history(h); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (w *whatIfWalk) history(h *logbook.History) error {
+	var before state
+	var keptBefore, ever uint64
+	for i := range h.Versions {
+		v := &h.Versions[i]
+		var after state
+		var kept, named uint64
+		if !v.Gone && v.Entry.Kind == logbook.File {
+			if err := w.span.checkRuns(v.Entry.Recipe, &v.Entry); err != nil {
+				return err
+			}
+			after = outline(&v.Entry)
+			kept, named = w.choose.choose(&v.Entry)
+			ever |= named
+		}
+		w.step(v, &before, &after, keptBefore, kept)
+		before, keptBefore = after, kept
+		if i < len(h.Versions)-1 || v.Gone || !known(&v.Entry) {
+			continue
+		}
+		if err := w.current(&v.Entry, kept, named); err != nil {
+			return err
+		}
+	}
+	for i := range w.named {
+		if ever>>(firstAlone+i)&1 != 0 {
+			w.named[i].EverFiles++
+		}
+	}
+	return nil
+}
+
+// current counts a file of the snapshot.
+func (w *whatIfWalk) current(e *logbook.Entry, kept, named uint64) error {
+	further := w.links.further(e, kept, w.choose.all)
+	var references int64
+	for _, r := range e.Recipe {
+		references += r.Chunks
+		if r.Chunks > 0 {
+			w.each(kept, func(t *keptTree) { t.alive.add(r.First, r.Chunks) })
+		}
+	}
+	w.each(kept&^further, func(t *keptTree) {
+		t.files++
+		t.references += references
+	})
+	for i := range w.named {
+		if named>>(firstAlone+i)&1 != 0 {
+			w.named[i].Files++
+			w.named[i].Bytes += e.Size
+		}
+	}
+	if kept>>together&1 == 0 {
+		w.leftOut.files++
+		w.leftOut.bytes += e.Size
+		return nil
+	}
+	one := *e
+	one.Hardlink = further>>together&1 != 0
+	return w.after.add(&one)
+}
+
+// step plays one name's way through one night in all trees. In a tree that did
+// not keep the name before, it is a new path.
+func (w *whatIfWalk) step(v *logbook.Version, before, after *state, keptBefore, kept uint64) {
+	if !after.known {
+		return
+	}
+	if v.Snapshot == 1 {
+		w.hold(v, kept, true)
+		return
+	}
+	quiet := after.unread && before.known // carried forward: nothing was learnt
+	var first uint64                      // trees in which it is first seen
+	if !quiet && (after.first || before.file && !before.known) {
+		first = keptBefore
+	}
+	if after.first {
+		first |= ^keptBefore
+	}
+	s := step{before: *before, after: *after}
+	changed := kept
+	if !s.changedContents() {
+		changed &^= keptBefore
+	}
+	touched := kept &^ first
+	if quiet || !s.touched() {
+		touched &^= keptBefore
+	}
+	w.each(touched, func(t *keptTree) { t.nights[v.Snapshot-2].TouchedBytes += after.size })
+	w.each(changed&^first, func(t *keptTree) { t.nights[v.Snapshot-2].ChangedBytes += after.size })
+	w.hold(v, changed&first, true)
+	w.hold(v, changed&^first, false)
+}
+
+// hold notes that trees met a version's chunks on its night, as first seen or
+// as change.
+func (w *whatIfWalk) hold(v *logbook.Version, trees uint64, firstSeen bool) {
+	if trees == 0 {
+		return
+	}
+	own := w.segments[v.Snapshot-1].FirstChunk // chunks from here on came this night
+	when := uint32(v.Snapshot) << 1
+	if firstSeen {
+		when |= 1
+	}
+	for _, r := range v.Entry.Recipe {
+		if r.Chunks == 0 {
+			continue
+		}
+		late := min(max(own-r.First, 0), r.Chunks)
+		w.each(trees, func(t *keptTree) {
+			if firstSeen {
+				t.first.add(r.First+late, r.Chunks-late)
+			} else {
+				t.changed.add(r.First+late, r.Chunks-late)
+			}
+			missing(&t.changed, &t.first, r.First, late, func(id int64) { t.late.met(id, when) })
+		})
+	}
+}
+
+// finish reads the chunks' lengths and fills in the result.
+func (w *whatIfWalk) finish(ctx context.Context, r *WhatIfResult) error {
+	for rows, err := range w.book.ChunkRows(ctx, 1, w.snapshot) {
+		if err != nil {
+			return err
+		}
+		for i := range rows {
+			row := &rows[i]
+			if row.ID < w.span.first || row.ID >= w.span.end {
+				return fmt.Errorf("%s: measure: %w: chunk id %d was never given out", w.book.Dir(), logbook.ErrDamaged, row.ID)
+			}
+			for k := range w.trees {
+				w.trees[k].add(row)
+			}
+		}
+	}
+	var err error
+	if r.After, err = w.after.finish(ctx, w.book, w.snapshot, w.o); err != nil {
+		return err
+	}
+	r.LeftOutFiles, r.LeftOutBytes = w.leftOut.files, w.leftOut.bytes
+	whole, kept := &w.trees[wholeTree], &w.trees[together]
+	r.BeforeNights, r.AfterNights = whole.nights, kept.nights
+	r.BeforeNewCompressed, _, _ = whole.freshPack.total()
+	r.AfterNewCompressed, _, _ = kept.freshPack.total()
+	r.NightlyNights = w.snapshot - 1
+	r.SavedNightlyBytes = nightly(whole.fresh-kept.fresh, r.NightlyNights)
+	before := w.stored(whole)
+	r.Rules = w.named
+	for i := range r.Rules {
+		alone, rule := &w.trees[firstAlone+i], &r.Rules[i]
+		rule.SavedUniqueBytes = whole.unique - alone.unique
+		rule.SavedBytes = -1
+		if after := w.stored(alone); before >= 0 && after >= 0 {
+			rule.SavedBytes = before - after
+		}
+		rule.SavedNewBytes = whole.fresh - alone.fresh
+		rule.SavedNightlyBytes = nightly(rule.SavedNewBytes, r.NightlyNights)
+	}
+	return nil
+}
+
+// nightly is the mean a night, rounded; −1 without a night.
+func nightly(bytes int64, nights int) int64 {
+	if nights == 0 {
+		return -1
+	}
+	return (bytes + int64(nights)/2) / int64(nights)
+}
+
+func (t *keptTree) add(row *logbook.ChunkRow) {
+	if t.alive.has(row.ID) {
+		t.chunks++
+		t.unique += int64(row.Len)
+		t.pack.add(row)
+	}
+	var night int
+	switch {
+	case t.changed.has(row.ID):
+		night = row.Snapshot
+	case t.first.has(row.ID):
+		return
+	default:
+		when := t.late.of(row.ID)
+		if when == 0 || when&1 != 0 {
+			return
+		}
+		night = int(when >> 1)
+	}
+	t.fresh += int64(row.Len)
+	t.nights[night-2].NewBytes += int64(row.Len)
+	t.freshPack.add(row)
+}
+
+// stored is what a tree takes in the logbook's own chunks, −1 where not known.
+func (w *whatIfWalk) stored(t *keptTree) int64 {
+	mid, _, _ := t.pack.total()
+	if mid < 0 {
+		return -1
+	}
+	mid, _, _ = packedAs(w.o.Profile, mid, mid, mid, t.unique)
+	return mid + w.o.Profile.Overhead(t.chunks, t.references, t.files)
+}
