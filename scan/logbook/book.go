@@ -29,8 +29,9 @@ type Book struct {
 
 // segmentRef is a segment that can be read.
 type segmentRef struct {
-	doc  segmentFile
-	hash string
+	doc    segmentFile
+	hash   string
+	misfit bool // does not belong where it is
 
 	mu       sync.Mutex
 	dir      string
@@ -125,8 +126,21 @@ func Exists(dir string) bool {
 // hashes when they are first read. Errors wrap ErrNotLogbook, ErrDamaged, ErrNewer.
 func Open(dir string) (*Book, error) { return open(osFiles{}, dir) }
 
-func open(fsys fileSystem, dir string) (*Book, error) {
-	b, damages, err := load(fsys, dir, true)
+// OpenAt opens the logbook as it was when snapshot newest was its last:
+// whatever came later, and the head record, is not looked at. It is the way to
+// what damage further on left readable. Errors as Open's, or ErrNoSnapshot.
+func OpenAt(dir string, newest int) (*Book, error) {
+	b, err := openUpTo(osFiles{}, dir, newest)
+	if err != nil {
+		return nil, err
+	}
+	return b, b.snapshot(newest)
+}
+
+func open(fsys fileSystem, dir string) (*Book, error) { return openUpTo(fsys, dir, 0) }
+
+func openUpTo(fsys fileSystem, dir string, newest int) (*Book, error) {
+	b, damages, err := load(fsys, dir, loadOptions{first: true, newest: newest})
 	if err != nil {
 		return nil, err
 	}
@@ -137,10 +151,16 @@ func open(fsys fileSystem, dir string) (*Book, error) {
 	return b, nil
 }
 
+type loadOptions struct {
+	first  bool // stop at the first thing that does not fit; look at the sizes of the Parquet files, too
+	newest int  // leave later segments and the head record alone; 0: none is too late
+}
+
 // load reads logbook.json, head.json and every segment.json, and reports what
-// does not fit together. With first, it stops at the first such thing. The
-// error is for what could not be looked at.
-func load(fsys fileSystem, dir string, first bool) (*Book, []Damage, error) {
+// does not fit together. The error is for what could not be looked at. The Book
+// is nil where nothing can be read; a segment whose summary can not be read is
+// nil in its refs.
+func load(fsys fileSystem, dir string, o loadOptions) (*Book, []Damage, error) {
 	dir = filepath.Clean(dir)
 	var found []Damage
 	bad := func(segment int, file, format string, args ...any) {
@@ -168,10 +188,14 @@ func load(fsys fileSystem, dir string, first bool) (*Book, []Damage, error) {
 
 	// The head is read before the folder: a commit in between adds a segment
 	// that the head does not know, never the reverse.
-	head, headErr := readHead(fsys, dir)
+	var head headFile
+	var headErr error
+	if o.newest == 0 {
+		head, headErr = readHead(fsys, dir)
+	}
 	if headErr != nil {
 		bad(0, headName, "%v; segments are whole or not by themselves, but a lost newest one would go unnoticed", headErr)
-		if first {
+		if o.first {
 			return nil, found, nil
 		}
 	}
@@ -181,7 +205,7 @@ func load(fsys fileSystem, dir string, first bool) (*Book, []Damage, error) {
 	}
 	var numbers []int
 	for _, e := range list {
-		if n := segmentNumber(e.Name()); n > 0 {
+		if n := segmentNumber(e.Name()); n > 0 && (o.newest == 0 || n <= o.newest) {
 			numbers = append(numbers, n)
 		}
 	}
@@ -198,7 +222,7 @@ func load(fsys fileSystem, dir string, first bool) (*Book, []Damage, error) {
 			bad(missing, segmentDir(missing), "the segment is missing")
 			b.refs = append(b.refs, nil)
 			previous = ""
-			if first {
+			if o.first {
 				return nil, found, nil
 			}
 		}
@@ -208,10 +232,14 @@ func load(fsys fileSystem, dir string, first bool) (*Book, []Damage, error) {
 		}
 		if err == nil {
 			err = b.fits(ref, n, previous)
+			ref.misfit = err != nil
+		}
+		if err == nil && o.first {
+			err = b.complete(ref)
 		}
 		if err != nil {
 			bad(n, segmentDir(n)+"/"+summaryName, "%v", err)
-			if first {
+			if o.first {
 				return nil, found, nil
 			}
 		}
@@ -222,10 +250,10 @@ func load(fsys fileSystem, dir string, first bool) (*Book, []Damage, error) {
 		}
 	}
 
-	if headErr == nil {
+	if headErr == nil && o.newest == 0 {
 		b.head = head.Number
 		b.checkHead(head, bad)
-		if first && len(found) > 0 {
+		if o.first && len(found) > 0 {
 			return nil, found, nil
 		}
 	}
@@ -268,6 +296,11 @@ func (b *Book) fits(ref *segmentRef, number int, previous string) error {
 	case d.Rows != d.Stored.Files.Rows || d.Chunks != d.Stored.Chunks.Rows || d.Rows < 0:
 		return errors.New("its row counts contradict each other")
 	}
+	return nil
+}
+
+// complete says whether the files beside a summary are there with their sizes.
+func (b *Book) complete(ref *segmentRef) error {
 	for _, f := range ref.files() {
 		info, err := b.fs.Lstat(ref.dir + "/" + f.name)
 		switch {
@@ -296,8 +329,7 @@ func (b *Book) checkHead(head headFile, bad func(int, string, string, ...any)) {
 	newest := len(b.refs)
 	switch {
 	case head.Number > newest:
-		bad(head.Number, segmentDir(head.Number), "the newest segment is missing: there are %d, and %s names %d; snapshots up to %d can still be read from a copy of the logbook that ends there",
-			newest, headName, head.Number, newest)
+		bad(head.Number, segmentDir(head.Number), "the newest segment is missing: there are %d, and %s names %d", newest, headName, head.Number)
 	case head.Number < newest-1:
 		bad(0, headName, "it names segment %d, but %d are there", head.Number, newest)
 	case hash(head.Number) != "" && hash(head.Number) != head.Hash:

@@ -4,8 +4,9 @@ package logbook
 type entrySink struct {
 	*sink[fileRow]
 	// What batched rows refer to.
-	paths []byte
-	runs  []runRow
+	paths    []byte
+	runs     []runRow
+	contents [sinkBatch][16]byte
 }
 
 func newEntrySink(fsys fileSystem, name string) (*entrySink, error) {
@@ -16,7 +17,7 @@ func newEntrySink(fsys fileSystem, name string) (*entrySink, error) {
 	return &entrySink{sink: s}, nil
 }
 
-// entryRow is e's row but for path and recipe.
+// entryRow is e's row but for path, contents and recipe.
 func entryRow(e *Entry, snapshot int, s state) fileRow {
 	return fileRow{
 		Snapshot: int32(snapshot), Label: e.Label,
@@ -24,14 +25,19 @@ func entryRow(e *Entry, snapshot int, s state) fileRow {
 		Size: e.Size, Allocated: e.Allocated, MtimeNs: e.MtimeNs, CtimeNs: e.CtimeNs,
 		Inode: e.Inode, Links: e.Links,
 		Hardlink: e.Hardlink, FirstSeen: e.FirstSeen, NeverRead: e.NeverRead, Appended: e.Appended,
-		Contents: e.Contents, ZeroBytes: e.Zeros, Chain: e.Chain,
+		ZeroBytes: e.Zeros, Chain: e.Chain,
 	}
 }
 
 // maxBatchRuns is how many runs a batch gathers at most, one row aside.
 const maxBatchRuns = 1 << 12
 
-func (s *entrySink) put(row fileRow, path []byte, runs []Run) error {
+func (s *entrySink) put(row fileRow, path []byte, contents Contents, runs []Run) error {
+	if contents != (Contents{}) {
+		at := &s.contents[len(s.batch)]
+		*at = contents
+		row.Contents = at
+	}
 	n := len(s.paths)
 	s.paths = append(s.paths, path...)
 	row.Path = s.paths[n:len(s.paths):len(s.paths)]

@@ -48,7 +48,7 @@ func (b *Book) writeListing(ctx context.Context, dir string) (file storedFile, r
 	err = b.histories(ctx, HistoryOptions{From: n, To: n, Recipes: true}, false, func(h *History) bool {
 		e := &h.Versions[0].Entry
 		runs += int64(len(e.Recipe))
-		werr = out.put(entryRow(e, e.Since, stateNew), e.Path, e.Recipe)
+		werr = out.put(entryRow(e, e.Since, stateNew), e.Path, e.Contents, e.Recipe)
 		return werr == nil
 	})
 	if err == nil {

@@ -144,13 +144,14 @@ func (m *model) newChunk(t testing.TB, p *Pending) ChunkRow {
 	params := m.book.Params()
 	c := ChunkRow{
 		ID: int64(len(m.chunks)) + firstID, Snapshot: p.Number(), Print: fakePrint(uint64(len(m.chunks))),
-		Len: int32(1 + m.rand.IntN(params.Max)), Packed: chunk.NotMeasured, Level: chunk.Level(m.rand.IntN(8) - 1),
+		Len: int32(params.Min + m.rand.IntN(params.Max-params.Min+1)), Packed: chunk.NotMeasured, Level: chunk.Level(m.rand.IntN(8) - 1),
 	}
 	if m.rand.IntN(3) > 0 {
 		c.Packed = 1 + m.rand.Int32N(c.Len)
 	}
 	if m.rand.IntN(4) == 0 {
-		c.Level = chunk.LevelEnd
+		c.Level, c.Len = chunk.LevelEnd, 1+m.rand.Int32N(c.Len)
+		c.Packed = min(c.Packed, c.Len)
 	}
 	id, err := p.AddChunk(c.Print, c.Len, c.Packed, c.Level)
 	if err != nil {
@@ -202,7 +203,7 @@ func (m *model) mutate(t testing.TB, p *Pending, e *Entry) {
 			if pieces[i].id == 0 {
 				continue
 			}
-			c := ChunkRow{ID: int64(len(m.chunks)) + firstID, Snapshot: p.Number(), Print: fakePrint(uint64(len(m.chunks))), Len: int32(pieces[i].bytes), Packed: chunk.NotMeasured}
+			c := ChunkRow{ID: int64(len(m.chunks)) + firstID, Snapshot: p.Number(), Print: fakePrint(uint64(len(m.chunks))), Len: int32(pieces[i].bytes), Packed: chunk.NotMeasured, Level: chunk.LevelEnd}
 			if _, err := p.AddChunk(c.Print, c.Len, c.Packed, c.Level); err != nil {
 				t.Fatal(err)
 			}
@@ -255,7 +256,30 @@ func (m *model) begin(t testing.TB) *Pending {
 func (m *model) summary() Segment {
 	n := len(m.nights)
 	taken := time.Date(2031, 3, 1, 1, 0, 0, 0, time.FixedZone("", 3600)).AddDate(0, 0, n)
-	return Segment{Taken: taken, Started: taken.Add(time.Second), Version: "test", Scope: Scope{Roots: []Root{{Label: "hall", Path: "/srv/hall", State: "measured", Since: 1}}}}
+	var c Coverage
+	if n > 0 {
+		cover := NewUnreadCover(&Segment{})
+		for i := range m.nights[n-1] {
+			e := &m.nights[n-1][i]
+			unread := cover.Covers(e) || e.How == Unread
+			switch {
+			case e.Kind == Folder:
+				c.UnreadFolders++
+			case e.Kind == File:
+				c.Files++
+				c.ApparentBytes += e.Size
+				if unread {
+					c.UnreadFiles++
+					c.UnreadBytes += e.Size
+				}
+			}
+		}
+		c.CoveredShare = 1
+		if c.ApparentBytes > 0 {
+			c.CoveredShare = 1 - float64(c.UnreadBytes)/float64(c.ApparentBytes)
+		}
+	}
+	return Segment{Coverage: c, Taken: taken, Started: taken.Add(time.Second), Version: "test", Scope: Scope{Roots: []Root{{Label: "hall", Path: "/srv/hall", State: "measured", Since: 1}}}}
 }
 
 // night plays one random night and leaves the segment pending.
@@ -346,6 +370,21 @@ func (m *model) commit(t testing.TB, p *Pending) {
 		t.Fatal(err)
 	}
 	m.learnChains(t)
+	checkClean(t, m.dir)
+}
+
+func checkClean(t testing.TB, dir string) {
+	t.Helper()
+	_, found, err := Audit(context.Background(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range found {
+		t.Errorf("audit: segment %d, %s: %s", d.Segment, d.File, d.Reason)
+	}
+	if len(found) > 0 {
+		t.FailNow()
+	}
 }
 
 // learnChains takes over the one field that the model does not know.

@@ -28,7 +28,8 @@ type Pending struct {
 	lastPath  []byte
 	any       bool // lastLabel and lastPath are set
 
-	diff []Run
+	diff   []Run            // of the entry being put
+	packed [sinkBatch]int32 // what batched chunks refer to
 
 	stored   storedFiles
 	finished bool
@@ -48,7 +49,7 @@ func (b *Book) Begin(key chunk.Key) (*Pending, error) {
 		return nil, fmt.Errorf("%w: it is another logbook's key", ErrKey)
 	}
 	// Another scan may have committed since this Book was opened.
-	now, _, err := load(b.fs, b.dir, true)
+	now, _, err := load(b.fs, b.dir, loadOptions{first: true})
 	if err != nil {
 		return nil, err
 	}
@@ -118,7 +119,9 @@ func (p *Pending) AddChunk(print chunk.Fingerprint, length, packed int32, level 
 	}
 	row := chunkRow{Snapshot: int32(p.number), ID: id, Fingerprint: print, Length: length, Level: int32(level)}
 	if packed != chunk.NotMeasured {
-		row.Packed = packed
+		at := &p.packed[len(p.chunks.batch)]
+		*at = packed
+		row.Packed = at
 	}
 	if p.chunks.add(row, 1) {
 		if err := p.chunks.flush(); err != nil {
@@ -220,7 +223,7 @@ func (p *Pending) put(e, old *Entry) error {
 		p.stored.GrownRuns += int64(grown)
 	}
 	p.stored.Runs += int64(len(stored))
-	return p.files.put(row, e.Path, stored)
+	return p.files.put(row, e.Path, e.Contents, stored)
 }
 
 // maxChain bounds the differences since a full recipe, by their runs, to this
@@ -236,7 +239,7 @@ func (p *Pending) Drop(label string, path []byte) error {
 	err := p.follow(label, path)
 	if err == nil {
 		p.stored.GrownRows--
-		err = p.files.put(entryRow(&Entry{Label: label}, p.number, stateGone), path, nil)
+		err = p.files.put(entryRow(&Entry{Label: label}, p.number, stateGone), path, Contents{}, nil)
 	}
 	if err != nil {
 		return p.fail(fmt.Errorf("recording that %q is gone: %w", label+"/"+string(path), err))
