@@ -35,8 +35,10 @@ type keptTree struct {
 
 	files, references int64 // of the snapshot, hard links once
 
-	unique, chunks, fresh int64
-	pack, freshPack       packing
+	unique, chunks  int64
+	fresh           int64 // of the nights behind snapshot from, as freshPack
+	from            int
+	pack, freshPack packing
 }
 
 func newWhatIfWalk(b *logbook.Book, snapshot int, c *chooser, o Options) *whatIfWalk {
@@ -204,19 +206,8 @@ func (w *whatIfWalk) hold(v *logbook.Version, trees uint64, firstSeen bool) {
 
 // finish reads the chunks' lengths and fills in the result.
 func (w *whatIfWalk) finish(ctx context.Context, r *WhatIfResult) error {
-	for rows, err := range w.book.ChunkRows(ctx, 1, w.snapshot) {
-		if err != nil {
-			return err
-		}
-		for i := range rows {
-			row := &rows[i]
-			if row.ID < w.span.first || row.ID >= w.span.end {
-				return fmt.Errorf("%s: measure: %w: chunk id %d was never given out", w.book.Dir(), logbook.ErrDamaged, row.ID)
-			}
-			for k := range w.trees {
-				w.trees[k].add(row)
-			}
-		}
+	if err := w.lengths(ctx); err != nil {
+		return err
 	}
 	var err error
 	if r.After, err = w.after.finish(ctx, w.book, w.snapshot, w.o); err != nil {
@@ -240,6 +231,25 @@ func (w *whatIfWalk) finish(ctx context.Context, r *WhatIfResult) error {
 		}
 		rule.SavedNewBytes = whole.fresh - alone.fresh
 		rule.SavedNightlyBytes = nightly(rule.SavedNewBytes, r.NightlyNights)
+	}
+	return nil
+}
+
+// lengths reads the chunks and adds them to every tree that holds them.
+func (w *whatIfWalk) lengths(ctx context.Context) error {
+	for rows, err := range w.book.ChunkRows(ctx, 1, w.snapshot) {
+		if err != nil {
+			return err
+		}
+		for i := range rows {
+			row := &rows[i]
+			if row.ID < w.span.first || row.ID >= w.span.end {
+				return fmt.Errorf("%s: measure: %w: chunk id %d was never given out", w.book.Dir(), logbook.ErrDamaged, row.ID)
+			}
+			for k := range w.trees {
+				w.trees[k].add(row)
+			}
+		}
 	}
 	return nil
 }
@@ -271,9 +281,11 @@ func (t *keptTree) add(row *logbook.ChunkRow) {
 		}
 		night = int(when >> 1)
 	}
-	t.fresh += int64(row.Len)
 	t.nights[night-2].NewBytes += int64(row.Len)
-	t.freshPack.add(row)
+	if night > t.from {
+		t.fresh += int64(row.Len)
+		t.freshPack.add(row)
+	}
 }
 
 // stored is what a tree takes in the logbook's own chunks, −1 where not known.
