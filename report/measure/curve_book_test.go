@@ -35,9 +35,15 @@ type bookFile struct {
 // writeBook writes nights into a logbook.
 func writeBook(t testing.TB, dir string, params chunk.Params, nights []map[string]bookFile) *logbook.Book {
 	t.Helper()
-	b, err := logbook.Create(dir, logbook.CreateOptions{Params: params})
+	return writeBookUnder(t, dir, "", params, nights)
+}
+
+// writeBookUnder is writeBook with a key file.
+func writeBookUnder(t testing.TB, dir, keyFile string, params chunk.Params, nights []map[string]bookFile) *logbook.Book {
+	t.Helper()
+	b, err := logbook.Create(dir, logbook.CreateOptions{Params: params, KeyFile: keyFile})
 	must(t, err)
-	key, err := b.Key("")
+	key, err := b.Key(keyFile)
 	must(t, err)
 	labels := map[string]bool{}
 	for _, night := range nights {
