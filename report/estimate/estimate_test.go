@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"tidemark/report/engine"
+	"tidemark/report/measure"
 	"tidemark/scan/logbook"
 )
 
@@ -366,6 +367,10 @@ func TestNightsOf(t *testing.T) {
 	p.Compression = engine.None
 	if nights, _ := NightsOf(segments, p); nights[0].UploadBytes != 1150 {
 		t.Errorf("uncompressed: %d", nights[0].UploadBytes)
+	}
+	spans := SpansOf([]measure.Lifetime{{Alive: stays(1, 3), Bytes: 5, Packed: 4, Chunks: 2, Source: 1, FirstSeen: true}})
+	if len(spans) != 1 || spans[0].Stored(nil) != 4 || spans[0].gone() != 3 || !spans[0].FirstSeen || spans[0].files() != 1 {
+		t.Errorf("spans %+v", spans)
 	}
 	if got := TakenOf(segments); len(got) != 4 || !got[3].Equal(segments[3].Taken) {
 		t.Errorf("taken %v", got)

@@ -19,10 +19,10 @@ type Nightly struct {
 	P90     *Quantile
 	Longest *float64 // seconds, of the ordinary nights; nil where there are none or one does not end
 
-	FitsNights   int   // runs that end inside their window, backlog sent first
-	Fits         Share // the same as a share, with its interval
-	Backlog      Share // runs that begin with something left over
-	BacklogBytes float64
+	FitsNights   int     // runs that end inside their window, backlog sent first
+	Fits         Share   // the same as a share, with its interval
+	Backlog      Share   // runs that begin with something left over
+	BacklogBytes float64 // the most that one night left for the next
 
 	GoalShare    float64 // share of nights that are meant to end in time
 	SmallestUp   *int64  // smallest upload rate, whole bits a second, at which they do; nil: see WhySmallest
