@@ -93,7 +93,7 @@ func counter(n int) []byte {
 	b := make([]byte, n)
 	for i := 0; i+8 <= n; i += 8 {
 		for j := range 8 {
-			b[i+j] = byte(uint64(i/8*0x9e3779b9) >> (8 * j))
+			b[i+j] = byte(uint64(i/8) * 0x9e3779b9 >> (8 * j))
 		}
 	}
 	return b
@@ -107,7 +107,7 @@ func TestEvenlySpreadLosesNothing(t *testing.T) {
 	for name, data := range kinds(t) {
 		even, total := 0, 0
 		for _, size := range []int{1 << 10, 5000, 40 << 10, 100 << 10, 500 << 10} {
-			for at := 0; at+size <= len(data); at += size {
+			for at := 0; at+size <= len(data) && at < 40*size; at += size {
 				chunk := data[at : at+size]
 				got := int(c.Packed(chunk))
 				want := min(len(c.all.EncodeAll(chunk, nil)), size)

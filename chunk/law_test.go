@@ -42,7 +42,7 @@ func lawParams() []Params {
 // maximum, and a level that half of the ends at the level before have. Each
 // within four standard errors.
 func TestRandomDataFollowsTheLaw(t *testing.T) {
-	data := randomBytes(11, 24<<20)
+	data := randomBytes(11, 16<<20)
 	for _, p := range lawParams() {
 		var n, sum, squares, fourth, most float64
 		var levels [8]float64
@@ -103,7 +103,7 @@ func derive(parts []part, up Level, most int) []int {
 // difference. The least length is not asked for again: that of the finer
 // chunking has thinned its ends out in the same proportion.
 func TestLevelsNest(t *testing.T) {
-	data := randomBytes(12, 32<<20)
+	data := randomBytes(12, 24<<20)
 	for _, m := range methods {
 		base := params(t, m, MinAverage)
 		fine := split(t, newSplitter(t, base), NewBatch(base), newMemory(data))
@@ -126,7 +126,7 @@ func TestLevelsNest(t *testing.T) {
 // Random data save nothing, whatever the method (Gregoriadis et al. 2024, arXiv
 // 2409.06066, their data dedup.json), and nothing by compression.
 func TestRandomDataSaveNothing(t *testing.T) {
-	data := randomBytes(13, 16<<20)
+	data := randomBytes(13, 8<<20)
 	for _, m := range methods {
 		p := params(t, m, MinAverage)
 		f, c := NewFingerprinter(Key{}), NewCompressor()
@@ -182,7 +182,7 @@ func TestOneByteOverwritten(t *testing.T) {
 				}
 			}
 			fresh := int64(0)
-			for _, q := range split(t, s, b, newMemory(data[starts[i]:starts[i]+512<<10])) {
+			for _, q := range split(t, s, b, newMemory(data[starts[i]:starts[i]+256<<10])) {
 				end := starts[i] + q.off + int64(q.len)
 				if q.level == LevelEnd {
 					t.Fatal("the cuts do not meet again")

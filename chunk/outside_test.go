@@ -2,45 +2,63 @@ package chunk
 
 import (
 	"encoding/json"
+	"go/build"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
 )
 
-// moduleDir is where the module of this build lies in the module cache.
+// Files of others that these tests read lie in the module cache and in the Go
+// installation. The go command, which knows where, is asked only if they are not
+// in the usual places: an emulator of another machine may not be able to start it.
+
+// moduleDir is where a module that go.mod requires lies in the module cache.
 func moduleDir(t testing.TB, path string) string {
 	t.Helper()
+	for line := range strings.Lines(string(readFile(t, "..", "go.mod"))) {
+		if f := strings.Fields(strings.TrimPrefix(line, "require ")); len(f) >= 2 && f[0] == path {
+			if dir, ok := cached(path + "@" + f[1]); ok {
+				return dir
+			}
+		}
+	}
 	return goOutput(t, ".", "list", "-m", "-f", "{{.Dir}}", path)
 }
 
-var goRoot = sync.OnceValues(func() (string, error) {
-	out, err := exec.Command("go", "env", "GOROOT").Output()
-	return strings.TrimSpace(string(out)), err
-})
-
-// goRootDir is where the Go installation lies.
-func goRootDir(t testing.TB) string {
-	t.Helper()
-	dir, err := goRoot()
-	if err != nil || dir == "" {
-		t.Fatalf("the Go installation, whose files this test reads, was not found by `go env GOROOT`: %v", err)
-	}
-	return dir
-}
-
-// downloaded is where a module that this build does not use lies after it was
-// fetched through the module proxy.
+// downloaded is where a module that this build does not use lies, fetched
+// through the module proxy if need be.
 func downloaded(t testing.TB, module string) string {
 	t.Helper()
+	if dir, ok := cached(module); ok {
+		return dir
+	}
 	// Not in this module's folder, so that its go.mod and go.sum stay as they are.
 	var got struct{ Dir string }
 	if err := json.Unmarshal([]byte(goOutput(t, t.TempDir(), "mod", "download", "-json", module)), &got); err != nil {
 		t.Fatal(err)
 	}
 	return got.Dir
+}
+
+func cached(module string) (dir string, ok bool) {
+	cache := os.Getenv("GOMODCACHE")
+	if cache == "" {
+		cache = filepath.Join(filepath.SplitList(build.Default.GOPATH)[0], "pkg", "mod")
+	}
+	dir = filepath.Join(cache, filepath.FromSlash(module))
+	info, err := os.Stat(dir)
+	return dir, err == nil && info.IsDir()
+}
+
+// goRootDir is where the Go installation lies. go test sets the variable.
+func goRootDir(t testing.TB) string {
+	t.Helper()
+	if dir := os.Getenv("GOROOT"); dir != "" {
+		return dir
+	}
+	return goOutput(t, ".", "env", "GOROOT")
 }
 
 func goOutput(t testing.TB, dir string, args ...string) string {

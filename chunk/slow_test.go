@@ -6,8 +6,6 @@ import (
 	"io"
 	"math/bits"
 	"math/rand/v2"
-
-	"github.com/restic/chunker"
 )
 
 // part is a Piece with its bytes' place in the file instead of in a batch.
@@ -19,7 +17,7 @@ type part struct {
 }
 
 // slowParts is the obvious twin of the Splitter: it has the whole file in
-// memory, looks at every block, and works out each hash anew.
+// memory, looks at every block, and rolls each hash bit by bit.
 func slowParts(p Params, data []byte) []part {
 	var parts []part
 	start := 0 // of the stretch
@@ -59,37 +57,48 @@ func allZero(b []byte) bool {
 	return true
 }
 
+// slowCut skips nothing: it rolls the hash over every byte of the chunk.
 func slowCut(p Params, data []byte) (int, Level) {
-	for n := p.Min; n <= len(data) && n <= p.Max; n++ {
-		if zeros := slowZeros(p, data[n-64:n]); zeros >= p.Bits() {
+	var h uint64
+	for n := 1; n <= len(data) && n <= p.Max; n++ {
+		var zeros int // at the end of the hash that counts
+		if p.Method == Gear {
+			h = h*2 + gearTable[data[n-1]]
+			zeros = bits.LeadingZeros64(h)
+		} else {
+			if n > window {
+				h ^= rabinLeaves[data[n-1-window]]
+			}
+			h = timesX8(h) ^ uint64(data[n-1])
+			zeros = min(bits.TrailingZeros64(h), 53)
+		}
+		if n >= p.Min && zeros >= p.Bits() {
 			return n, Level(zeros - p.Bits())
 		}
 	}
 	return min(len(data), p.Max), LevelNone
 }
 
-// slowZeros is the number of zero bits that the hash of a window of 64 bytes
-// has at the end that counts.
-func slowZeros(p Params, window []byte) int {
-	if p.Method == Gear {
-		var h uint64
-		for i, c := range window {
-			h += gearTable[c] << (63 - i)
-		}
-		return bits.LeadingZeros64(h)
-	}
-	// The window as one polynomial over GF(2), reduced bit by bit.
-	var h chunker.Pol
-	for _, c := range window {
-		for i := 7; i >= 0; i-- {
-			h = h<<1 | chunker.Pol(c>>i&1)
-			if h&(1<<53) != 0 {
-				h ^= rabinPolynomial
-			}
+// The Rabin hash is the window as one polynomial over GF(2), reduced bit by bit.
+func timesX8(h uint64) uint64 {
+	for range 8 {
+		if h <<= 1; h&(1<<53) != 0 {
+			h ^= uint64(rabinPolynomial)
 		}
 	}
-	return min(bits.TrailingZeros64(uint64(h)), 53)
+	return h
 }
+
+// rabinLeaves is what the oldest byte of a full window adds to its hash.
+var rabinLeaves = func() (leaves [256]uint64) {
+	for c := range leaves {
+		leaves[c] = uint64(c)
+		for range window - 1 {
+			leaves[c] = timesX8(leaves[c])
+		}
+	}
+	return leaves
+}()
 
 // memory is a Source over contents in memory that tells some of their zeros as
 // holes and reads in fragments, as its random numbers have it.

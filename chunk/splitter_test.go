@@ -51,7 +51,7 @@ func TestSplitterEqualsSlowTwin(t *testing.T) {
 				data := contents(rng, rapid.IntRange(0, 6).Draw(t, "parts"))
 				want := slowParts(p, data)
 				b := NewBatch(p)
-				for range 3 {
+				for range 2 {
 					shared.size = p.Max + worthFilling + rng.IntN(batchSize)
 					if rng.IntN(2) == 0 {
 						b.Reset()
