@@ -90,6 +90,7 @@ func (a *auditor) badFile(number int, name string, err error) error {
 	path := a.book.dir + "/" + segmentDir(number) + "/" + name
 	reason := strings.TrimPrefix(err.Error(), ErrDamaged.Error()+": ")
 	reason = strings.TrimPrefix(strings.TrimPrefix(reason, "reading "), path)
+	reason = strings.TrimPrefix(reason, "the logbook: ")
 	a.bad(number, segmentDir(number)+"/"+name, "%s", strings.TrimLeft(reason, ":, "))
 	if number <= len(a.proved) {
 		delete(a.proved[number-1], name)
@@ -154,23 +155,32 @@ func (a *auditor) key() error {
 
 // files proves sizes and hashes.
 func (a *auditor) files() error {
-	for i, ref := range a.book.refs {
-		a.proved[i] = map[string]bool{}
-		if ref == nil {
+	for i := range a.book.refs {
+		if err := a.segmentFiles(i + 1); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (a *auditor) segmentFiles(number int) error {
+	ok := map[string]bool{}
+	a.proved[number-1] = ok
+	ref := a.book.refs[number-1]
+	if ref == nil {
+		return nil
+	}
+	ref.verified = ok
+	for _, f := range ref.files() {
+		p, err := openProved(a.ctx, a.fs, ref.dir+"/"+f.name, f.storedFile, false)
+		if err != nil {
+			if err := a.badFile(number, f.name, err); err != nil {
+				return err
+			}
 			continue
 		}
-		for _, f := range ref.files() {
-			p, err := openProved(a.ctx, a.fs, ref.dir+"/"+f.name, f.storedFile, false)
-			if err != nil {
-				if err := a.badFile(i+1, f.name, err); err != nil {
-					return err
-				}
-				continue
-			}
-			p.Close()
-			a.proved[i][f.name] = !ref.misfit
-			ref.verified = a.proved[i]
-		}
+		p.Close()
+		ok[f.name] = !ref.misfit
 	}
 	return nil
 }

@@ -102,10 +102,10 @@ func create(fsys fileSystem, dir string, o CreateOptions) (*Book, error) {
 	if err != nil {
 		return nil, fmt.Errorf("making the logbook: %w", err)
 	}
-	if err := writeHead(fsys, dir, headFile{FormatVersion, 0, hash}); err != nil {
+	if _, err := writeHead(fsys, dir, headFile{FormatVersion, 0, hash}); err != nil {
 		return nil, fmt.Errorf("making the logbook: %w", err)
 	}
-	if err := replace(fsys, dir, metaName, data); err != nil {
+	if _, err := replace(fsys, dir, metaName, data); err != nil {
 		return nil, fmt.Errorf("making the logbook: %w", err)
 	}
 	if err := fsys.SyncDir(filepath.Dir(dir)); err != nil {
@@ -173,7 +173,7 @@ func load(fsys fileSystem, dir string, o loadOptions) (*Book, []Damage, error) {
 	case isMissing(err):
 		return nil, nil, notLogbook(fsys, dir)
 	case err != nil:
-		return nil, nil, fmt.Errorf("%w: opening the logbook: %w", ErrNotLogbook, err)
+		return nil, nil, fmt.Errorf("opening the logbook: %w", err)
 	}
 	if b.metaHash, err = unseal(data, &b.meta); err != nil {
 		if errors.Is(err, ErrNewer) {
@@ -327,7 +327,10 @@ func (b *Book) checkHead(head headFile, bad func(int, string, string, ...any)) {
 		return b.refs[n-1].hash
 	}
 	newest := len(b.refs)
+	at := slices.IndexFunc(b.refs, func(r *segmentRef) bool { return r != nil && r.hash == head.Hash }) + 1
 	switch {
+	case at > 0 && at != head.Number:
+		bad(0, headName, "it names segment %d by the hash of segment %d", head.Number, at)
 	case head.Number > newest:
 		bad(head.Number, segmentDir(head.Number), "the newest segment is missing: there are %d, and %s names %d", newest, headName, head.Number)
 	case head.Number < newest-1:
@@ -344,7 +347,7 @@ func notLogbook(fsys fileSystem, dir string) error {
 	case err != nil && isMissing(err):
 		return fmt.Errorf("%w: %s is not there; a first scan makes it, or name another by --logbook DIR", ErrNotLogbook, dir)
 	case err != nil:
-		return fmt.Errorf("%w: %w", ErrNotLogbook, err)
+		return fmt.Errorf("opening the logbook: %w", err)
 	case info.Mode().IsRegular():
 		return fmt.Errorf("%w: %s is a file; name the logbook's folder by --logbook DIR", ErrNotLogbook, dir)
 	}
@@ -369,7 +372,7 @@ func readHead(fsys fileSystem, dir string) (h headFile, err error) {
 	if err := json.Unmarshal(data, &h); err != nil {
 		return h, err
 	}
-	if want, err := encodeHead(h); err != nil || string(want) != string(data) || h.Number < 0 || len(h.Hash) != hashHex {
+	if want, err := encodeHead(h); err != nil || string(want) != string(data) || h.Format != FormatVersion || h.Number < 0 || len(h.Hash) != hashHex {
 		return h, errors.New("it is not as this program writes it")
 	}
 	return h, nil
@@ -380,10 +383,10 @@ func encodeHead(h headFile) ([]byte, error) {
 	return append(data, '\n'), err
 }
 
-func writeHead(fsys fileSystem, dir string, h headFile) error {
+func writeHead(fsys fileSystem, dir string, h headFile) (placed bool, err error) {
 	data, err := encodeHead(h)
 	if err != nil {
-		return err
+		return false, err
 	}
 	return replace(fsys, dir, headName, data)
 }
@@ -457,7 +460,7 @@ func (b *Book) Sweep() error {
 		}
 	}
 	if n := len(b.refs); b.head < n {
-		if err := writeHead(b.fs, b.dir, headFile{FormatVersion, n, b.refs[n-1].hash}); err != nil {
+		if _, err := writeHead(b.fs, b.dir, headFile{FormatVersion, n, b.refs[n-1].hash}); err != nil {
 			return fmt.Errorf("sweeping the logbook: %w", err)
 		}
 		b.head = n

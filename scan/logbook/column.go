@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 
 	"github.com/parquet-go/parquet-go"
 )
@@ -53,8 +54,13 @@ const skipPages = 4096
 
 func newColumn(of *parquetFile, leaf int) *column { return &column{of: of, leaf: leaf, group: -1} }
 
-func (c *column) damaged(err any) error {
-	return fmt.Errorf("%w: reading %s, column %d: %v", ErrDamaged, c.of.name, c.leaf+1, err)
+func (c *column) damaged(why any) error {
+	if err, ok := why.(error); ok {
+		if system := (*fs.PathError)(nil); errors.As(err, &system) {
+			return fmt.Errorf("reading the logbook: %w", system)
+		}
+	}
+	return fmt.Errorf("%w: reading %s, column %d: %v", ErrDamaged, c.of.name, c.leaf+1, why)
 }
 
 // at makes the page of row the current one and returns the row's index in it.

@@ -28,7 +28,7 @@ func (b *Book) listingDue(s *storedFiles) bool {
 				baseRows, baseRuns = t.Listing.Rows, t.ListingRuns
 			}
 			entries := max(0, baseRows+grownRows)
-			return rows > max(2*entries, listingFloor) && rows+runs > entries+max(0, baseRuns+grownRuns)
+			return rows >= max(2*entries, listingFloor) && rows+runs > entries+max(0, baseRuns+grownRuns)
 		}
 		rows, runs = rows+t.Files.Rows, runs+t.Runs
 		grownRows, grownRuns = grownRows+t.GrownRows, grownRuns+t.GrownRuns

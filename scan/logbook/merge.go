@@ -17,13 +17,16 @@ type merge struct {
 // newMerge opens what is needed to know the state at from and every row after
 // it up to to: the newest complete listing that is not after from, and the
 // segments after that. With plain, listings are left aside.
-func (b *Book) newMerge(ctx context.Context, from, to int, plain bool) (m *merge, err error) {
-	m = &merge{}
-	defer func() {
-		if err != nil {
-			m.close()
-		}
-	}()
+func (b *Book) newMerge(ctx context.Context, from, to int, plain bool) (*merge, error) {
+	m := &merge{}
+	if err := b.fill(ctx, m, from, to, plain); err != nil {
+		m.close()
+		return nil, err
+	}
+	return m, nil
+}
+
+func (b *Book) fill(ctx context.Context, m *merge, from, to int, plain bool) error {
 	add := func(ref *segmentRef, name string) error {
 		f, err := ref.open(ctx, b.fs, name)
 		if err != nil {
@@ -38,7 +41,7 @@ func (b *Book) newMerge(ctx context.Context, from, to int, plain bool) (m *merge
 		for n := from; n > 0; n-- {
 			if ref := b.refs[n-1]; ref.doc.Stored.Listing != nil {
 				if err := add(ref, listingName); err != nil {
-					return nil, err
+					return err
 				}
 				first = n + 1
 				break
@@ -50,10 +53,10 @@ func (b *Book) newMerge(ctx context.Context, from, to int, plain bool) (m *merge
 			continue
 		}
 		if err := add(b.refs[n-1], filesName); err != nil {
-			return nil, err
+			return err
 		}
 	}
-	return m, nil
+	return nil
 }
 
 func (m *merge) close() {

@@ -370,11 +370,13 @@ func (p *Pending) commit(summary []byte, hash string) error {
 	if err := b.fs.Rename(p.dir, place); err != nil {
 		return err
 	}
-	err := b.fs.SyncDir(b.dir)
+	err, placed := b.fs.SyncDir(b.dir), false
 	if err == nil {
-		err = writeHead(b.fs, b.dir, headFile{FormatVersion, p.number, hash})
+		placed, err = writeHead(b.fs, b.dir, headFile{FormatVersion, p.number, hash})
 	}
-	if err != nil {
+	// Once the head names the segment, the commit has happened: if the head's
+	// new contents do not reach the disk, the segment counts without (see checkHead).
+	if err != nil && !placed {
 		// Whoever looks sees the segment: it has to go back.
 		if back := b.fs.Rename(place, p.dir); back != nil {
 			return fmt.Errorf("%w; the segment is in place nevertheless: %w", err, back)

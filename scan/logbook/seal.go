@@ -108,19 +108,20 @@ func writeNew(fsys fileSystem, name string, data []byte) error {
 }
 
 // replace writes data under a temporary name beside name, syncs it and renames
-// it: readers see the old contents or the new, never a part.
-func replace(fsys fileSystem, dir, name string, data []byte) error {
+// it: readers see the old contents or the new, never a part. placed says that
+// they see the new ones, whatever the error.
+func replace(fsys fileSystem, dir, name string, data []byte) (placed bool, err error) {
 	temp := dir + "/" + tempPrefix + name
 	if err := removeIfThere(fsys, temp); err != nil {
-		return err
+		return false, err
 	}
 	if err := writeNew(fsys, temp, data); err != nil {
 		fsys.Remove(temp) // what stays is swept by the next scan
-		return err
+		return false, err
 	}
 	if err := fsys.Rename(temp, dir+"/"+name); err != nil {
 		fsys.Remove(temp)
-		return err
+		return false, err
 	}
-	return fsys.SyncDir(dir)
+	return true, fsys.SyncDir(dir)
 }

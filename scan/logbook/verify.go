@@ -61,7 +61,10 @@ func (r *segmentRef) open(ctx context.Context, fsys fileSystem, name string) (*p
 func openProved(ctx context.Context, fsys fileSystem, name string, want storedFile, verified bool) (file readFile, err error) {
 	f, err := fsys.Open(name)
 	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
+		if isMissing(err) {
+			return nil, fmt.Errorf("%w: %s is missing", ErrDamaged, name)
+		}
+		return nil, fmt.Errorf("reading the logbook: %w", err)
 	}
 	defer func() {
 		if file != f {
@@ -74,7 +77,7 @@ func openProved(ctx context.Context, fsys fileSystem, name string, want storedFi
 	if want.Bytes <= wholeFile {
 		data := make([]byte, want.Bytes)
 		if n, err := f.ReadAt(data, 0); n < len(data) {
-			return nil, fmt.Errorf("%w: reading %s: %w", ErrDamaged, name, short(err))
+			return nil, short(name, err)
 		}
 		if !verified && hexSum(data) != want.Blake3 {
 			return nil, mismatch(name)
@@ -93,12 +96,13 @@ func mismatch(name string) error {
 	return fmt.Errorf("%w: %s: its contents do not match the hash in %s", ErrDamaged, name, summaryName)
 }
 
-// short is the reason for which less was read than there should be.
-func short(err error) error {
+// short says why less was read than there should be: a file that ends early is
+// damage, a failing disk is the system's affair.
+func short(name string, err error) error {
 	if err == nil || errors.Is(err, io.EOF) {
-		return io.ErrUnexpectedEOF
+		return fmt.Errorf("%w: %s ends early", ErrDamaged, name)
 	}
-	return err
+	return fmt.Errorf("reading the logbook: %w", err)
 }
 
 var hashBuffers = sync.Pool{New: func() any { return new([128 << 10]byte) }}
@@ -114,7 +118,7 @@ func proveHash(ctx context.Context, f readFile, name string, want storedFile) er
 		part := buf[:min(int64(len(buf)), want.Bytes-at)]
 		n, err := f.ReadAt(part, at)
 		if n < len(part) {
-			return fmt.Errorf("%w: reading %s: %w", ErrDamaged, name, short(err))
+			return short(name, err)
 		}
 		h.Write(part)
 		at += int64(n)
