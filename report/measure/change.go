@@ -339,11 +339,12 @@ func (c *changer) finish(ctx context.Context, b *logbook.Book) (*Change, error) 
 
 // deriveChange fills in what follows from the totals.
 func deriveChange(c *Change, o Options) *Change {
-	c.OverheadBytes = o.Profile.Overhead(c.NewChunks+c.ReturningChunks, c.NewReferences, c.ChangedFiles)
-	if c.NewCompressedBytes < 0 || c.ReturningPacked < 0 {
+	// Every earlier night counts as held, so what returns does not travel again.
+	c.OverheadBytes = o.Profile.Overhead(c.NewChunks, c.NewReferences, c.ChangedFiles)
+	if c.NewCompressedBytes < 0 {
 		c.UploadBytes = -1
 	} else {
-		c.UploadBytes = c.NewCompressedBytes + c.ReturningPacked + c.OverheadBytes
+		c.UploadBytes = c.NewCompressedBytes + c.OverheadBytes
 	}
 	return c
 }
@@ -355,7 +356,7 @@ func (c *changer) lengths(ctx context.Context, b *logbook.Book) error {
 		runs[i] = c.news[i].idRun
 	}
 	var all packing
-	var folderPack, typePack = map[int32]*packSums{}, map[int32]*packSums{}
+	folderPack, typePack := map[int32]*packSums{}, map[int32]*packSums{}
 	fileNight := map[int64]int64{} // file, night → new bytes
 	at := 0
 	err := eachRow(ctx, b, runs, func(row *logbook.ChunkRow) {

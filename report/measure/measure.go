@@ -60,7 +60,7 @@ const (
 // nights every figure but StillNewBytes is the sum of the nights'.
 type Change struct {
 	logbook.ChangeTotals
-	UploadBytes   int64 // −1: not measured. New and returning, compressed, plus overhead
+	UploadBytes   int64 // −1: not measured. New bytes compressed, plus overhead; every earlier night counts as held
 	OverheadBytes int64
 	StillNewBytes int64 // of NewBytes: chunks that the last snapshot still holds
 	Nights        []Night

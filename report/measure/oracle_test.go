@@ -647,7 +647,7 @@ func compareChange(r *rapid.T, got *Change, want []oracleNight, end set) {
 	if len(got.Top) < 10 && top != got.NewBytes {
 		r.Fatalf("files do not add up: %d of %d", top, got.NewBytes)
 	}
-	if got.UploadBytes != got.NewCompressedBytes+got.ReturningPacked+got.OverheadBytes {
+	if got.UploadBytes != got.NewCompressedBytes+got.OverheadBytes {
 		r.Fatalf("upload: %+v", got)
 	}
 }
