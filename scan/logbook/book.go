@@ -60,18 +60,22 @@ func create(fsys fileSystem, dir string, o CreateOptions) (*Book, error) {
 	if err != nil {
 		return nil, fmt.Errorf("making the logbook: %w", err)
 	}
+	var left []string
 	for _, e := range list {
 		switch name := e.Name(); {
 		case name == metaName:
 			return nil, fmt.Errorf("%w: %s holds a logbook already", ErrUsage, dir)
 		case name == keyName, name == lockName:
 		case name == headName, strings.HasPrefix(name, tempPrefix):
-			// Left by a making that was cut short: logbook.json comes last.
-			if err := removeTree(fsys, dir+"/"+name); err != nil {
-				return nil, fmt.Errorf("making the logbook: %w", err)
-			}
+			left = append(left, name)
 		default:
 			return nil, fmt.Errorf("%w: %s is not empty (it holds %q); name an empty folder or one that is not there", ErrNotLogbook, dir, name)
+		}
+	}
+	// Left by a making that was cut short: logbook.json comes last, and is not there.
+	for _, name := range left {
+		if err := removeTree(fsys, dir+"/"+name); err != nil {
+			return nil, fmt.Errorf("making the logbook: %w", err)
 		}
 	}
 
@@ -173,6 +177,9 @@ func load(fsys fileSystem, dir string, o loadOptions) (*Book, []Damage, error) {
 	case isMissing(err):
 		return nil, nil, notLogbook(fsys, dir)
 	case err != nil:
+		if info, lerr := fsys.Lstat(dir); lerr == nil && info.Mode().IsRegular() {
+			return nil, nil, notLogbook(fsys, dir)
+		}
 		return nil, nil, fmt.Errorf("opening the logbook: %w", err)
 	}
 	if b.metaHash, err = unseal(data, &b.meta); err != nil {

@@ -4,6 +4,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 )
 
 // fileSystem is everything the logbook asks of a file system. All its reading
@@ -43,14 +44,17 @@ type osReadFile struct {
 
 func (f osReadFile) Size() int64 { return f.size }
 
-func (osFiles) MkdirAll(dir string) error {
+func (f osFiles) MkdirAll(dir string) error {
 	if info, err := os.Stat(dir); err == nil && info.IsDir() {
 		return nil
 	}
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return err
+	// One by one: a umask may make a folder that nothing can be made in.
+	if above := filepath.Dir(dir); above != dir {
+		if err := f.MkdirAll(above); err != nil {
+			return err
+		}
 	}
-	return os.Chmod(dir, 0o700)
+	return f.Mkdir(dir)
 }
 
 func (osFiles) Mkdir(dir string) error {

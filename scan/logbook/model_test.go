@@ -3,10 +3,9 @@ package logbook
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -14,14 +13,24 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/zeebo/blake3"
+	"pgregory.net/rapid"
 
 	"tidemark/chunk"
 )
 
+// tb is what *testing.T and *rapid.T have in common.
+type tb interface {
+	Helper()
+	Fatal(args ...any)
+	Fatalf(format string, args ...any)
+	Errorf(format string, args ...any)
+	FailNow()
+}
+
 // model is the slow obvious twin: every snapshot's listing and every chunk, whole and in memory.
 type model struct {
 	book    *Book // as opened last
-	dir     string
+	fs      fileSystem
 	key     chunk.Key
 	nights  [][]Entry            // per snapshot, in walk order, with recipes
 	history map[string][]Version // by label + "\x00" + path
@@ -30,7 +39,7 @@ type model struct {
 	rand    *rand.Rand
 }
 
-func testParams(t testing.TB) chunk.Params {
+func testParams(t tb) chunk.Params {
 	t.Helper()
 	p, err := chunk.NewParams(chunk.Rabin, chunk.MinAverage)
 	if err != nil {
@@ -39,10 +48,10 @@ func testParams(t testing.TB) chunk.Params {
 	return p
 }
 
-func newModel(t testing.TB, seed uint64) *model {
+func newModel(t tb, seed uint64) *model {
 	t.Helper()
-	dir := filepath.Join(t.TempDir(), "logbook")
-	b, err := Create(dir, CreateOptions{Params: testParams(t)})
+	fsys := newMemFiles()
+	b, err := create(fsys, memDir, CreateOptions{Params: testParams(t)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -51,7 +60,7 @@ func newModel(t testing.TB, seed uint64) *model {
 		t.Fatal(err)
 	}
 	return &model{
-		book: b, dir: dir, key: key, history: map[string][]Version{}, lens: map[int64]int32{},
+		book: b, fs: fsys, key: key, history: map[string][]Version{}, lens: map[int64]int32{},
 		rand: rand.New(rand.NewPCG(seed, 7)),
 	}
 }
@@ -121,7 +130,7 @@ func (m *model) piecesOf(r Recipe) (out []piece) {
 }
 
 // random pieces: new chunks, known ones, zeros.
-func (m *model) pieces(t testing.TB, p *Pending, n int) (out []piece) {
+func (m *model) pieces(t tb, p *Pending, n int) (out []piece) {
 	for range n {
 		switch k := m.rand.IntN(10); {
 		case k == 0:
@@ -139,7 +148,7 @@ func (m *model) pieces(t testing.TB, p *Pending, n int) (out []piece) {
 	return out
 }
 
-func (m *model) newChunk(t testing.TB, p *Pending) ChunkRow {
+func (m *model) newChunk(t tb, p *Pending) ChunkRow {
 	t.Helper()
 	params := m.book.Params()
 	c := ChunkRow{
@@ -185,7 +194,7 @@ func (m *model) setPieces(e *Entry, pieces []piece) {
 }
 
 // mutate changes some of a file's contents the way files change.
-func (m *model) mutate(t testing.TB, p *Pending, e *Entry) {
+func (m *model) mutate(t tb, p *Pending, e *Entry) {
 	pieces := slices.Clone(m.piecesOf(e.Recipe))
 	switch k := m.rand.IntN(8); {
 	case k == 0 || len(pieces) == 0: // written anew
@@ -217,7 +226,7 @@ func (m *model) mutate(t testing.TB, p *Pending, e *Entry) {
 
 var nameParts = []string{"a", "b", "a b", "a.b", "a\x01", "ab", "\xff\xfe", "zeichnung", "é", "ledger-2031.db", "x\n"}
 
-func (m *model) newEntry(t testing.TB, p *Pending) Entry {
+func (m *model) newEntry(t tb, p *Pending) Entry {
 	parts := make([]string, 1+m.rand.IntN(3))
 	for i := range parts {
 		parts[i] = nameParts[m.rand.IntN(len(nameParts))]
@@ -240,10 +249,10 @@ func (m *model) newEntry(t testing.TB, p *Pending) Entry {
 }
 
 // begin opens the book again and starts a segment.
-func (m *model) begin(t testing.TB) *Pending {
+func (m *model) begin(t tb) *Pending {
 	t.Helper()
 	var err error
-	if m.book, err = Open(m.dir); err != nil {
+	if m.book, err = open(m.fs, memDir); err != nil {
 		t.Fatal(err)
 	}
 	p, err := m.book.Begin(m.key)
@@ -283,7 +292,7 @@ func (m *model) summary() Segment {
 }
 
 // night plays one random night and leaves the segment pending.
-func (m *model) night(t testing.TB) *Pending {
+func (m *model) night(t tb) *Pending {
 	t.Helper()
 	p := m.begin(t)
 	var before []Entry
@@ -360,22 +369,22 @@ func (m *model) night(t testing.TB) *Pending {
 	return p
 }
 
-func (m *model) commit(t testing.TB, p *Pending) {
+func (m *model) commit(t tb, p *Pending) {
 	t.Helper()
 	if _, err := p.Commit(m.summary()); err != nil {
 		t.Fatal(err)
 	}
 	var err error
-	if m.book, err = Open(m.dir); err != nil {
+	if m.book, err = open(m.fs, memDir); err != nil {
 		t.Fatal(err)
 	}
-	m.learnChains(t)
-	checkClean(t, m.dir)
+	m.learnChains(t, m.book)
+	checkClean(t, m.fs, memDir)
 }
 
-func checkClean(t testing.TB, dir string) {
+func checkClean(t tb, fsys fileSystem, dir string) {
 	t.Helper()
-	_, found, err := Audit(context.Background(), dir)
+	_, found, err := audit(context.Background(), fsys, dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -388,10 +397,10 @@ func checkClean(t testing.TB, dir string) {
 }
 
 // learnChains takes over the one field that the model does not know.
-func (m *model) learnChains(t testing.TB) {
+func (m *model) learnChains(t tb, b *Book) {
 	n := len(m.nights)
 	i := 0
-	for e, err := range m.book.Listing(context.Background(), n, false) {
+	for e, err := range b.Listing(context.Background(), n, false) {
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -440,22 +449,75 @@ func (m *model) histories(from, to int, recipes bool) (out []History) {
 
 func equalRuns(a, b Recipe) bool { return slices.Equal(a, b) }
 
-func checkHistories(t testing.TB, b *Book, want []History, o HistoryOptions, plain bool) {
+var sameBytes = cmp.Options{
+	cmp.Comparer(equalRuns),
+	cmp.Comparer(func(a, b []byte) bool { return bytes.Equal(a, b) }),
+}
+
+func checkHistories(t tb, b *Book, want []History, o HistoryOptions, plain bool) {
 	t.Helper()
 	var got []History
 	err := b.histories(context.Background(), o, plain, func(h *History) bool {
-		got = append(got, History{h.Label, bytes.Clone(h.Path), slices.Clone(h.Versions)})
+		h = &History{h.Label, bytes.Clone(h.Path), slices.Clone(h.Versions)}
+		for i := range h.Versions {
+			// With Differences: whole recipes by applying them in turn.
+			if v := &h.Versions[i]; v.Difference {
+				if i == 0 || !o.Differences {
+					t.Fatalf("%s/%q: a difference from nothing", h.Label, h.Path)
+				}
+				v.Entry.Recipe = ApplyDifference(h.Versions[i-1].Entry.Recipe, v.Entry.Recipe, v.Entry.Size)
+				v.Difference = false
+			}
+		}
+		got = append(got, *h)
 		return true
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(want, got, cmp.Comparer(equalRuns), cmp.Comparer(func(a, b []byte) bool { return bytes.Equal(a, b) })); diff != "" {
+	if diff := cmp.Diff(want, got, sameBytes); diff != "" {
 		t.Fatalf("histories %+v (plain %v) differ, −want +got:\n%s", o, plain, diff)
 	}
 }
 
-func checkChunks(t testing.TB, b *Book, want []ChunkRow) {
+// checkFinder looks some names of a snapshot up, and some that are not there.
+func (m *model) checkFinder(t tb, b *Book, snapshot int) {
+	t.Helper()
+	f, err := b.Find(context.Background(), snapshot)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	want := map[string]*Entry{}
+	ask := []Entry{{Label: "aaa", Path: []byte("none")}, {Label: "zzz", Path: []byte("none")}}
+	for i := range m.nights[snapshot-1] {
+		e := &m.nights[snapshot-1][i]
+		want[nameKey(e.Label, e.Path)] = e
+		if m.rand.IntN(2) == 0 {
+			ask = append(ask, *e)
+		}
+		if m.rand.IntN(4) == 0 {
+			ask = append(ask, Entry{Label: e.Label, Path: append(bytes.Clone(e.Path), "-none"...)})
+		}
+	}
+	slices.SortFunc(ask, func(a, b Entry) int { return compareNames(a.Label, a.Path, b.Label, b.Path) })
+	for i := range ask {
+		got, err := f.Entry(ask[i].Label, ask[i].Path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(want[nameKey(ask[i].Label, ask[i].Path)], got, sameBytes); diff != "" {
+			t.Fatalf("looking %s/%q up: %s", ask[i].Label, ask[i].Path, diff)
+		}
+	}
+	if len(ask) > 0 {
+		if _, err := f.Entry(ask[0].Label, ask[0].Path); !errors.Is(err, ErrUsage) {
+			t.Fatalf("asking backwards: %v", err)
+		}
+	}
+}
+
+func checkChunks(t tb, b *Book, want []ChunkRow) {
 	t.Helper()
 	n := len(b.Segments())
 	for from := 1; from <= n; from++ {
@@ -474,18 +536,19 @@ func checkChunks(t testing.TB, b *Book, want []ChunkRow) {
 	}
 }
 
-func (m *model) check(t testing.TB, b *Book) {
+func (m *model) check(t tb, b *Book) {
 	t.Helper()
 	n := len(m.nights)
-	for from := 1; from <= n; from++ {
-		for to := from; to <= n; to++ {
-			for _, recipes := range []bool{false, true} {
-				want := m.histories(from, to, recipes)
-				for _, plain := range []bool{false, true} {
-					checkHistories(t, b, want, HistoryOptions{From: from, To: to, Recipes: recipes}, plain)
-				}
+	for range 4 {
+		from := 1 + m.rand.IntN(n)
+		to := from + m.rand.IntN(n-from+1)
+		for _, o := range []HistoryOptions{{from, to, false, false}, {from, to, true, false}, {from, to, false, true}} {
+			want := m.histories(from, to, o.Recipes || o.Differences)
+			for _, plain := range []bool{false, true} {
+				checkHistories(t, b, want, o, plain)
 			}
 		}
+		m.checkFinder(t, b, from)
 	}
 	checkChunks(t, b, m.chunks)
 	table, err := b.loadTable(context.Background())
@@ -503,38 +566,64 @@ func (m *model) check(t testing.TB, b *Book) {
 	table.release()
 }
 
+// Random nights against the model: what is read back through every door, before
+// the commit and after it, and a clean audit after every night.
 func TestNightsEqualModel(t *testing.T) {
 	defer func(n int64) { listingFloor = n }(listingFloor)
-	for seed := range uint64(4) {
-		listingFloor = []int64{0, 1 << 40}[seed%2]
-		m := newModel(t, seed)
-		for range 8 {
+	listings := 0
+	rapid.Check(t, func(t *rapid.T) {
+		m := newModel(t, rapid.Uint64().Draw(t, "seed"))
+		listingFloor = rapid.SampledFrom([]int64{0, 12, 1 << 40}).Draw(t, "floor")
+		for range rapid.IntRange(1, 7).Draw(t, "nights") {
 			p := m.night(t)
+			if rapid.IntRange(0, 3).Draw(t, "aborted") == 0 {
+				// As if it had never been, and the next scan does the same again.
+				if err := p.Abort(); err != nil {
+					t.Fatal(err)
+				}
+				m.forget(p.Number())
+				continue
+			}
+			if rapid.Bool().Draw(t, "viewed") {
+				b, err := p.View(m.summary())
+				if err != nil {
+					t.Fatal(err)
+				}
+				m.learnChains(t, b)
+				m.check(t, b)
+				m.commit(t, p)
+				m.check(t, b) // stays good
+				continue
+			}
 			m.commit(t, p)
 		}
+		if len(m.nights) == 0 {
+			return
+		}
 		m.check(t, m.book)
-		listings := 0
 		for _, r := range m.book.refs {
 			if r.doc.Stored.Listing != nil {
 				listings++
 			}
 		}
-		if (listings > 0) != (listingFloor == 0) {
-			t.Errorf("%d complete listings with a floor of %d", listings, listingFloor)
-		}
+	})
+	if listings == 0 {
+		t.Error("no complete listing was ever written")
 	}
 }
 
-func dirSize(t testing.TB, dir string) (n int64) {
-	t.Helper()
-	err := filepath.Walk(dir, func(_ string, info os.FileInfo, err error) error {
-		if err == nil && info.Mode().IsRegular() {
-			n += info.Size()
+// forget takes a night back.
+func (m *model) forget(number int) {
+	m.nights = m.nights[:number-1]
+	for k, vs := range m.history {
+		if last := len(vs) - 1; vs[last].Snapshot == number {
+			if m.history[k] = vs[:last]; last == 0 {
+				delete(m.history, k)
+			}
 		}
-		return err
-	})
-	if err != nil {
-		t.Fatal(err)
 	}
-	return n
+	for n := len(m.chunks); n > 0 && m.chunks[n-1].Snapshot == number; n-- {
+		delete(m.lens, m.chunks[n-1].ID)
+		m.chunks = m.chunks[:n-1]
+	}
 }

@@ -49,14 +49,19 @@ func (b *Book) Begin(key chunk.Key) (*Pending, error) {
 		return nil, fmt.Errorf("%w: it is another logbook's key", ErrKey)
 	}
 	// Another scan may have committed since this Book was opened.
-	now, _, err := load(b.fs, b.dir, loadOptions{first: true})
+	number := len(b.refs) + 1
+	head, err := readHead(b.fs, b.dir)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("%w: %s/%s: %w", ErrDamaged, b.dir, headName, err)
 	}
-	if now == nil || len(now.refs) != len(b.refs) {
+	_, err = b.fs.Lstat(b.dir + "/" + segmentDir(number))
+	switch {
+	case err != nil && !isMissing(err):
+		return nil, fmt.Errorf("beginning a segment: %w", err)
+	case err == nil || head.Number != b.head:
 		return nil, fmt.Errorf("%w: %s changed since it was opened; open it again under the lock", ErrUsage, b.dir)
 	}
-	p := &Pending{book: b, number: len(b.refs) + 1, nextID: firstID}
+	p := &Pending{book: b, number: number, nextID: firstID}
 	if last := b.Last(); last != nil {
 		p.nextID = last.FirstChunk + last.Chunks
 	}
