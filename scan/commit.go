@@ -24,8 +24,8 @@ type committer struct {
 	pieces  pieces
 	tail    chunk.Fingerprint
 	tailSet bool
-	recipes *listing // the last snapshot with recipes, from the first need on
-	inline  *reader  // for what turns out late to need reading
+	recipes *logbook.Finder // of the last snapshot, from the first need on
+	inline  *reader         // for what turns out late to need reading
 
 	total    tally
 	warnings []Warning
@@ -54,7 +54,7 @@ func (c *committer) run(items <-chan *item) {
 		it.free()
 	}
 	if c.recipes != nil {
-		c.recipes.close()
+		c.recipes.Close()
 	}
 	if c.pieces.spill != nil {
 		c.pieces.drop()
@@ -67,6 +67,9 @@ func (c *committer) take(it *item) {
 	if it.kind == itemRootEnd {
 		it.root.complete = true
 		return
+	}
+	if hook := c.s.o.test.record; hook != nil {
+		hook(c.s, it.root.label, string(it.path))
 	}
 	if it.kind == itemCut || c.s.quits() {
 		c.stop(it)
@@ -94,11 +97,11 @@ func (c *committer) take(it *item) {
 func (c *committer) stop(it *item) {
 	c.cut = &place{it.root, append([]byte(nil), it.path...)}
 	c.s.quit(quitStopped)
+	c.p.setTable(nil) // or the hashers wait for it, and the drain for them
 	if it.kind == itemRead && !it.read.done {
 		c.drain(it)
 	}
 	c.release(it)
-	c.p.setTable(nil)
 }
 
 // discard clears away an item that does not count any more.
@@ -329,13 +332,16 @@ func (c *committer) compare(it *item) error {
 		return nil
 	}
 	if c.recipes == nil {
-		c.recipes = openListing(c.ctx, c.book, c.s.last.Number, true)
-	}
-	was := c.recipes.find(it.root.label, it.path)
-	if was == nil {
-		if c.recipes.err != nil {
-			return fmt.Errorf("reading the last listing: %w", c.recipes.err)
+		var err error
+		if c.recipes, err = c.book.Find(c.ctx, c.s.last.Number); err != nil {
+			return fmt.Errorf("reading the last listing: %w", err)
 		}
+	}
+	was, err := c.recipes.Entry(it.root.label, it.path)
+	if err != nil {
+		return fmt.Errorf("reading the last listing: %w", err)
+	}
+	if was == nil {
 		return fmt.Errorf("%w: %q is not twice in the last listing", logbook.ErrDamaged, it.root.label+"/"+string(it.path))
 	}
 	old.Recipe = was.Recipe
@@ -444,7 +450,7 @@ func (c *committer) readLate(it *item) error {
 			return err
 		}
 		h := c.p.newHasher()
-		c.inline = &reader{p: c.p, cut: cut, free: make(chan *work, 1)}
+		c.inline = &reader{p: c.p, cut: cut, most: 1, free: make(chan *work, 1)}
 		c.inline.src.p = c.p
 		c.inline.inline = func(w *work) {
 			h.work(w)

@@ -75,7 +75,7 @@ func (s *scanner) count(roots []*root, limit int64) (entries, bytes int64, err e
 	if len(walked(roots)) == 0 {
 		return 0, 0, nil
 	}
-	h := newHandles(openFolderLimit())
+	h := newHandles(s.folderLimit())
 	var own []*root
 	for _, r := range roots {
 		if r.folder != nil {

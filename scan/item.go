@@ -97,6 +97,9 @@ type item struct {
 // reading is what a reader learnt of a file. It is the reader's until the last
 // part was handed on.
 type reading struct {
+	file     fileFD // open from open to the end of the reading
+	uncached bool   // nothing of it was in the page cache
+
 	stat    stat // at the beginning of the reading that counts
 	torn    bool
 	err     error // it was not read to its end

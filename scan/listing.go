@@ -23,7 +23,7 @@ type listing struct {
 }
 
 // openListing streams snapshot. Close must be called.
-func openListing(ctx context.Context, book *logbook.Book, snapshot int, recipes bool) *listing {
+func openListing(ctx context.Context, book *logbook.Book, snapshot int) *listing {
 	ctx, cancel := context.WithCancel(ctx)
 	l := &listing{
 		full:   make(chan []logbook.Entry, listingAhead),
@@ -33,7 +33,7 @@ func openListing(ctx context.Context, book *logbook.Book, snapshot int, recipes 
 	go func() {
 		defer close(l.full)
 		batch := make([]logbook.Entry, 0, listingBatch)
-		for e, err := range book.Listing(ctx, snapshot, recipes) {
+		for e, err := range book.Listing(ctx, snapshot, false) {
 			if err != nil {
 				l.err = err
 				return
@@ -65,7 +65,7 @@ func openListing(ctx context.Context, book *logbook.Book, snapshot int, recipes 
 }
 
 // peek returns the next entry, nil at the end (see err). It is valid until next;
-// its Path and Recipe may be kept.
+// its Path may be kept.
 func (l *listing) peek() *logbook.Entry {
 	if l.at < len(l.cur) {
 		return &l.cur[l.at]
@@ -98,22 +98,6 @@ func (l *listing) close() {
 	l.cancel()
 	for range l.full {
 	}
-}
-
-// find moves forward to a name that comes after all those asked for before, and
-// returns its entry; nil if there is none.
-func (l *listing) find(label string, path []byte) *logbook.Entry {
-	for e := l.peek(); e != nil; e = l.peek() {
-		c := compareNames(e.Label, e.Path, label, path)
-		if c > 0 {
-			return nil
-		}
-		if c == 0 {
-			return e
-		}
-		l.next()
-	}
-	return nil
 }
 
 // compareNames orders label and path together.

@@ -16,6 +16,7 @@ import (
 // beside the logbook's segments, which holds fingerprints and lengths only.
 type pieces struct {
 	dir   string // the logbook's
+	limit int    // pieces in list at most
 	list  []held
 	spill *os.File
 	out   *bufio.Writer
@@ -55,7 +56,7 @@ func (p *pieces) add(c *chunk.Piece) error {
 		binary.LittleEndian.PutUint64(h.print[:], uint64(c.Zeros))
 	}
 	p.list = append(p.list, h)
-	if len(p.list) < spillAfter {
+	if len(p.list) < p.limit {
 		return nil
 	}
 	return p.putAside()

@@ -70,7 +70,7 @@ type pipeline struct {
 
 // newPipeline starts the readers and the hashers. They end once jobs is closed
 // and all they hold was taken.
-func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMode, readers, hashers int) (*pipeline, error) {
+func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMode, n workers) (*pipeline, error) {
 	works := worksEach
 	if params.Max > 4<<20 {
 		works = 2 // batches hold two chunks of the greatest length
@@ -78,16 +78,19 @@ func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMo
 	p := &pipeline{
 		s: s, key: key, params: params, mode: mode,
 		jobs:    make(chan *item, itemAhead),
-		hash:    make(chan *work, works*readers),
+		hash:    make(chan *work, works*n.readers),
 		tableUp: make(chan struct{}),
 	}
-	for range readers {
+	for range n.readers {
 		cut, err := chunk.NewSplitter(params)
 		if err != nil {
 			return nil, err
 		}
-		r := &reader{p: p, cut: cut, free: make(chan *work, works), out: make(chan *work, works)}
+		r := &reader{p: p, cut: cut, most: 1, free: make(chan *work, works), out: make(chan *work, works)}
 		r.src.p = p
+		if n.rotating && s.o.Rate == 0 { // what the system reads ahead is not counted
+			r.most = sweepFiles
+		}
 		for range works {
 			r.free <- &work{home: r.free, ready: make(chan struct{}, 1)}
 		}
@@ -97,7 +100,7 @@ func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMo
 		p.running.Add(1)
 		go r.run()
 	}
-	for range hashers {
+	for range n.hashers {
 		p.hashing.Add(1)
 		go func() {
 			defer p.hashing.Done()

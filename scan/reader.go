@@ -1,15 +1,23 @@
 package scan
 
-import "tidemark/chunk"
+import (
+	"cmp"
+	"slices"
+
+	"tidemark/chunk"
+)
 
 // reader opens files and cuts what it reads.
 type reader struct {
-	p    *pipeline
-	cut  *chunk.Splitter
-	src  source
-	free chan *work // works to fill
-	out  chan *work // works handed on, in order
-	now  *work      // being filled
+	p     *pipeline
+	cut   *chunk.Splitter
+	src   source
+	free  chan *work // works to fill
+	out   chan *work // works handed on, in order
+	now   *work      // being filled
+	ahead []*item    // taken, in walk order
+	sweep []*item    // … in the order they lie on the disk, roughly
+	most  int        // items taken at once
 
 	// inline, if set, takes works at once instead of handing them on.
 	inline func(*work)
@@ -20,29 +28,70 @@ type reader struct {
 	takenPart int
 }
 
+// On a rotating disk a reader takes several files at once, opens them in the
+// order of their inodes and asks the system to begin reading them in that order,
+// which is about the order they lie on the disk. Then it reads them in walk order.
+const (
+	sweepFiles = 64
+	sweepBytes = 1 << 20 // of each file
+)
+
 func (r *reader) run() {
 	defer r.p.running.Done()
 	defer close(r.out)
-	for {
-		var it *item
-		var ok bool
+	for r.take() {
+		r.openAhead()
+		for _, it := range r.ahead {
+			it.claim <- r
+			r.file(it)
+		}
+	}
+	r.flush()
+}
+
+// take waits for a file and takes what else is there already.
+func (r *reader) take() bool {
+	r.ahead = r.ahead[:0]
+	for len(r.ahead) < r.most {
 		select {
-		case it, ok = <-r.p.jobs:
+		case it, ok := <-r.p.jobs:
+			if !ok {
+				return len(r.ahead) > 0
+			}
+			r.ahead = append(r.ahead, it)
+			continue
 		default:
-			// Nobody may wait for what lies here while this one waits.
-			r.flush()
-			it, ok = <-r.p.jobs
 		}
+		if len(r.ahead) > 0 {
+			return true
+		}
+		// Nobody may wait for what lies here while this one waits.
+		r.flush()
+		it, ok := <-r.p.jobs
 		if !ok {
-			r.flush()
-			return
+			return false
 		}
-		it.claim <- r
-		r.file(it)
+		r.ahead = append(r.ahead, it)
+	}
+	return true
+}
+
+// openAhead opens the files taken, if there are several.
+func (r *reader) openAhead() {
+	if len(r.ahead) < 2 {
+		return
+	}
+	r.sweep = append(r.sweep[:0], r.ahead...)
+	slices.SortFunc(r.sweep, func(a, b *item) int { return cmp.Compare(a.entry.Inode, b.entry.Inode) })
+	for _, it := range r.sweep {
+		r.open(it)
+		if it.read.file != noFile {
+			it.read.file.willNeed(min(it.read.stat.size, sweepBytes))
+		}
 	}
 }
 
-// part adds the pieces from from on of the current work to the file.
+// part adds the pieces from p.from on of the current work to a file.
 func (r *reader) part(p part) {
 	w := r.work()
 	p.to = len(w.batch.Pieces)
@@ -78,7 +127,7 @@ func (r *reader) flush() {
 // most parts a work carries, however small the files.
 const maxParts = 1024
 
-// end closes the file's parts, and the work if it is full.
+// end closes the file's parts, and hands the work on if it is full.
 func (r *reader) end(it *item, from int, off int64) {
 	r.part(part{it: it, from: from, off: off, last: true})
 	if r.now.batch.Full() || len(r.now.parts) >= maxParts {
@@ -88,17 +137,21 @@ func (r *reader) end(it *item, from int, off int64) {
 
 // file reads one file and hands its parts on, the last one marked.
 func (r *reader) file(it *item) {
-	in := it.in
-	it.in = nil
-	defer in.unref()
+	r.open(it)
 	rd := &it.read
 	from, off := len(r.work().batch.Pieces), int64(0)
-	if rd.err = r.open(it, in); rd.err == nil && !rd.replace && r.src.f != noFile {
+	if rd.file != noFile {
+		if hook := r.p.s.o.test.failing; hook != nil {
+			r.src.failing = func(off int64) error { return hook(it.root.label, string(it.path), off) }
+		}
+		r.src.open(rd.file, &rd.stat)
+		r.src.forget = rd.uncached
 		from, off = r.readings(it)
 		if r.src.forget {
 			r.src.giveBack()
 		}
-		r.src.f.close()
+		rd.file.close()
+		rd.file = noFile
 	}
 	r.end(it, from, off)
 }
@@ -127,15 +180,16 @@ func (r *reader) readings(it *item) (from int, off int64) {
 		}
 		// What was read is neither the one state nor the other.
 		rd.stat = after
-		if rd.err = r.src.f.rewind(); rd.err != nil {
+		if rd.err = rd.file.rewind(); rd.err != nil {
 			return from, off
 		}
-		r.src.open(r.src.f, &after)
+		r.src.open(rd.file, &after)
+		r.src.forget = rd.uncached
 	}
 }
 
 func (r *reader) stat(it *item, st *stat) error {
-	if err := r.src.f.stat(st); err != nil {
+	if err := it.read.file.stat(st); err != nil {
 		return err
 	}
 	if alter := r.p.s.o.test.alter; alter != nil {
@@ -144,9 +198,19 @@ func (r *reader) stat(it *item, st *stat) error {
 	return nil
 }
 
-// open opens the item's file into r.src.
-func (r *reader) open(it *item, in *handle) error {
-	s := r.p.s
+// open opens the item's file, once, and gives its folder back.
+func (r *reader) open(it *item) {
+	if it.in == nil {
+		return
+	}
+	it.read.file = noFile
+	it.read.err = r.openIn(it)
+	it.in.unref()
+	it.in = nil
+}
+
+func (r *reader) openIn(it *item) error {
+	s, rd := r.p.s, &it.read
 	if s.quits() {
 		return errStopped
 	}
@@ -157,34 +221,32 @@ func (r *reader) open(it *item, in *handle) error {
 	}
 	if it.entry.Size == 0 {
 		// Nothing to be read: what is said of it is the state of when it was met.
-		r.src.f = noFile
-		it.read.stat = stat{
+		rd.stat = stat{
 			typ: typeFile, allocated: it.entry.Allocated, mtimeNs: it.entry.MtimeNs, ctimeNs: it.entry.CtimeNs,
 			inode: it.entry.Inode, links: it.entry.Links,
 		}
 		return nil
 	}
-	fd, err := in.pin()
+	fd, err := it.in.pin()
 	if err != nil {
 		return err
 	}
-	defer in.unpin()
-	st := &it.read.stat
-	f, err := openFileAt(fd, it.name(), st)
-	if err != nil && tooManyOpen(err) && in.cache.evictAll() {
-		f, err = openFileAt(fd, it.name(), st)
+	defer it.in.unpin()
+	f, err := openFileAt(fd, it.name(), &rd.stat)
+	if err != nil && tooManyOpen(err) && it.in.cache.evictAll() {
+		f, err = openFileAt(fd, it.name(), &rd.stat)
 	}
 	if err != nil {
 		return err
 	}
-	if st.typ != typeFile {
-		it.read.replace = true
+	if rd.replace = rd.stat.typ != typeFile; rd.replace {
 		return nil
 	}
 	if s.o.test.alter != nil {
-		s.o.test.alter(it.root.label, string(it.path), st)
+		s.o.test.alter(it.root.label, string(it.path), &rd.stat)
 	}
-	r.src.open(f, st)
+	rd.file = f
+	rd.uncached = rd.stat.size >= uncachedFrom && f.uncached(rd.stat.size)
 	return nil
 }
 

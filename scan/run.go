@@ -84,7 +84,7 @@ func Run(ctx context.Context, book *logbook.Book, o Options) (*logbook.Pending, 
 	if err != nil {
 		return nil, nil, err
 	}
-	s.handles = newHandles(openFolderLimit())
+	s.handles = newHandles(s.folderLimit())
 	defer func() { s.handles.closeAll(rootHandles(s.roots)) }()
 	if err := openRoots(s.roots, missing, s.handles); err != nil {
 		return nil, nil, err
@@ -200,6 +200,14 @@ func folderIdentity(path string) (identity, error) {
 	return st.identity(), nil
 }
 
+// folderLimit is how many folders are held open.
+func (s *scanner) folderLimit() int {
+	if n := s.o.test.folders; n > 0 {
+		return n
+	}
+	return openFolderLimit()
+}
+
 // walked are the folders of the roots measured tonight.
 func walked(roots []*root) (list []*folder) {
 	for _, r := range roots {
@@ -233,19 +241,21 @@ func (s *scanner) run(ctx context.Context, w *walker, pending *logbook.Pending, 
 	if s.o.Progress != nil {
 		watchers.Go(func() { s.report(ended) })
 	}
-	readers, hashers := s.workers()
-	p, err := newPipeline(s, key, s.book.Params(), mode, readers, hashers)
+	p, err := newPipeline(s, key, s.book.Params(), mode, s.workers())
 	if err != nil {
 		return nil, err
 	}
 	c := &committer{
 		s: s, ctx: ctx, book: s.book, pending: pending, p: p,
 		namer:  logbook.NewContentsNamer(key),
-		pieces: pieces{dir: s.book.Dir()},
+		pieces: pieces{dir: s.book.Dir(), limit: spillAfter},
+	}
+	if s.o.test.spill > 0 {
+		c.pieces.limit = s.o.test.spill
 	}
 	m := &merger{s: s, w: w, roots: s.roots}
 	if s.last != nil {
-		m.old = openListing(ctx, s.book, s.last.Number, false)
+		m.old = openListing(ctx, s.book, s.last.Number)
 	}
 	queue := make(chan *item, itemAhead)
 	m.out = func(it *item) {
@@ -301,20 +311,26 @@ func (s *scanner) watch(ctx context.Context, ended <-chan struct{}) {
 	}
 }
 
-// workers is the number of readers and of hashers: on a rotating disk one
-// reader, elsewhere several; a hasher for each core.
-func (s *scanner) workers() (readers, hashers int) {
+// workers is how many goroutines do what.
+type workers struct {
+	readers, hashers int
+	rotating         bool // the one reader follows the disk
+}
+
+// workers chooses: on a rotating disk one reader, elsewhere several; a hasher
+// for each core.
+func (s *scanner) workers() workers {
 	if n := s.o.Workers; n > 0 {
-		return min(n, 8), n
+		return workers{readers: min(n, 8), hashers: n}
 	}
-	hashers = runtime.GOMAXPROCS(0)
-	readers = min(max(hashers, 2), 4)
+	cores := runtime.GOMAXPROCS(0)
+	w := workers{readers: min(max(cores, 2), 4), hashers: cores}
 	for _, f := range walked(s.roots) {
 		if rotates(f.device) {
-			readers = 1
+			w.readers, w.rotating = 1, true
 		}
 	}
-	return readers, hashers
+	return w
 }
 
 // result sums the scan up.
@@ -343,7 +359,7 @@ func (s *scanner) result(ctx context.Context, c *committer) (*Result, error) {
 		TornFiles: t.torn, SkippedFiles: t.skipped, CoveredShare: 1,
 	}
 	if t.bytes > 0 {
-		seg.Coverage.CoveredShare = 1 - float64(t.unreadBytes)/float64(t.bytes)
+		seg.Coverage.CoveredShare = float64(t.bytes-t.unreadBytes) / float64(t.bytes)
 	}
 	seg.Work = logbook.Work{
 		ReadFiles: t.readFiles, ReadBytes: s.readBytes.Load(),

@@ -21,18 +21,17 @@ type source struct {
 	off    int64
 	holes  bool  // ask for holes
 	data   int64 // up to here is data, as far as asked
-	forget bool  // give back the page cache
+	forget bool  // give the page cache back: nothing of the file was in it
 	forgot int64 // … up to here
 	short  bool  // the file ended before size
+
+	failing func(off int64) error // a seam of the tests
 }
 
 // open starts with an open file at its beginning.
 func (s *source) open(f fileFD, st *stat) {
-	*s = source{p: s.p, f: f, size: st.size}
+	*s = source{p: s.p, f: f, size: st.size, failing: s.failing}
 	s.holes = st.size >= holesFrom && st.allocated >= 0 && st.allocated < st.size
-	if st.size >= uncachedFrom {
-		s.forget = f.uncached(st.size)
-	}
 	if st.size >= sequentialFrom {
 		f.sequential()
 	}
@@ -75,6 +74,11 @@ func (s *source) Read(p []byte) (int, error) {
 	p = s.p.s.rate.limit(p)
 	if s.p.s.quits() {
 		return 0, errStopped
+	}
+	if s.failing != nil {
+		if err := s.failing(s.off); err != nil {
+			return 0, err
+		}
 	}
 	n, err := s.f.read(p)
 	if err != nil {
