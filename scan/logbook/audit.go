@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 
@@ -23,6 +24,10 @@ type Damage struct {
 // streams: what it holds are four bytes a chunk. The error is for what could not
 // even be looked at (it wraps ErrNotLogbook, ErrNewer, or is ctx's).
 func Audit(ctx context.Context, dir string) (segments int, found []Damage, err error) {
+	// A file in the folder's place is a wrong path, not a broken logbook.
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return 0, nil, fmt.Errorf("%w: %s is not a folder", ErrNotLogbook, dir)
+	}
 	return audit(ctx, osFiles{}, dir)
 }
 
