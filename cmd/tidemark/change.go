@@ -69,10 +69,10 @@ func (p *program) change(cmd *cobra.Command, f *rangeFlags) error {
 	from, to := int(f.from), int(f.to)
 	if f.snapshot > 0 {
 		from, to = int(f.snapshot)-1, int(f.snapshot)
-		if from == 0 {
-			return usage("name a later one; the baseline itself is explained by tidemark explain --snapshot 1",
-				"snapshot 1 is the baseline: nothing came before it that it could differ from")
-		}
+	}
+	if to == 1 {
+		return usage("name a later one; the baseline itself is explained by tidemark explain --snapshot 1",
+			"snapshot 1 is the baseline: nothing came before it that it could differ from")
 	}
 	book, err := c.open()
 	if err != nil {
