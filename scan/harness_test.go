@@ -13,7 +13,12 @@ import (
 	"tidemark/scan/logbook"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	if playHelper() {
+		return
+	}
+	goleak.VerifyTestMain(m)
+}
 
 // fixture is a logbook and a folder to put trees into.
 type fixture struct {

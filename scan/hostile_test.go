@@ -357,3 +357,16 @@ func TestNoContentsOnDisk(t *testing.T) {
 		return nil
 	}))
 }
+
+// A large file's chunk list put aside makes no difference to what is recorded.
+func TestSpill(t *testing.T) {
+	f := newFixture(t)
+	f.write("a/x", random(1, 2_000_000))
+	f.scan(Options{test: testHooks{spill: 7}}, "a")
+	o := newOracle(f)
+	want := o.pieces(random(1, 2_000_000))
+	e := f.listing()["a/x"]
+	if len(e.Recipe) != 1 || e.Recipe[0].Chunks != int64(len(want)) || e.Size != 2_000_000 {
+		t.Fatalf("%d pieces, %+v", len(want), e)
+	}
+}

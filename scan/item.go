@@ -83,7 +83,6 @@ type item struct {
 	old     logbook.Entry // as it was
 	hasOld  bool
 	racy    bool // old's contents may have changed behind an unchanged time stamp
-	reused  bool // of a suspect: what it becomes if inodes are unstable
 	suspect bool // everything but the inode is as it was
 
 	// Of files to be read.
