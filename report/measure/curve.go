@@ -88,6 +88,10 @@ const (
 	// sureness is the 97.5 % point of the normal law: ranges are meant to hold
 	// a direct scan's figure 19 times in 20.
 	sureness = 1.96
+	// uniqueError is the share of the bytes in chunks of the size by which derived
+	// unique bytes differed at most (1.2 %, rounded up) from direct scans of six
+	// trees where FewSized chunks and more had the size.
+	uniqueError = 0.02
 	// Ranges of new bytes: noted from this share of the figure on, and without
 	// the figure from this one on.
 	newRangeShare = 0.25
@@ -160,9 +164,14 @@ func (w *unitWalk) point(v *unitView, m *model) CurvePoint {
 	if p.Derived && v.now.large > 0 {
 		// Cutting elsewhere loses or finds repetition where it begins and ends: each
 		// such place is another draw of a chunk's rest in a direct scan, so the
-		// difference has twice the variance. And no more than there is between base
-		// chunks and whole files.
-		half := int64(sureness * v.law.joint() * math.Sqrt(2*float64(v.joints)))
+		// difference has twice the variance, and once more as much for every copy in
+		// which the same draw comes again. Places that only the average before sees
+		// count too: a direct scan may still see them. The range is at least what
+		// was seen on trees where all this is small. No more can be lost or found
+		// than lies between base chunks and whole files.
+		joints := float64(max(v.joints, w.views[v.law.level-1].joints))
+		copies := max(float64(w.totals.SourceBytes)/float64(p.UniqueBytes), 1)
+		half := int64(max(sureness*v.law.joint()*math.Sqrt(2*joints*copies), uniqueError*float64(v.now.sized)))
 		p.UniqueLowBytes = max(p.UniqueBytes-half, min(base.now.bytes, p.UniqueBytes))
 		p.UniqueHighBytes = min(p.UniqueBytes+half, max(files.now.bytes, p.UniqueBytes))
 		if v.now.large < FewSized && p.UniqueLowBytes < p.UniqueHighBytes {

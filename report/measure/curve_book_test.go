@@ -28,7 +28,6 @@ type testPiece struct {
 // bookFile is a file of a night to be written into a logbook without scanning.
 type bookFile struct {
 	pieces []testPiece
-	mark   string // what else tells a version from the one before
 	entry  logbook.Entry
 }
 

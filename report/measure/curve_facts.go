@@ -53,11 +53,10 @@ func newChunkFact(row *logbook.ChunkRow) chunkFact {
 		uint64(row.Print[8]>>1)<<drawShift)
 }
 
-func (f chunkFact) length() int64  { return int64(f&(1<<factLength-1)) + 1 }
-func (f chunkFact) packed() int64  { return int64(f >> packedShift & packedMask) }
-func (f chunkFact) draw() uint64   { return uint64(f >> drawShift) }
-func (f chunkFact) known() bool    { return f.packed() != notKnown }
-func (f chunkFact) measured() bool { return f.packed() < notKnown }
+func (f chunkFact) length() int64 { return int64(f&(1<<factLength-1)) + 1 }
+func (f chunkFact) packed() int64 { return int64(f >> packedShift & packedMask) }
+func (f chunkFact) draw() uint64  { return uint64(f >> drawShift) }
+func (f chunkFact) known() bool   { return f.packed() != notKnown }
 
 // level of the chunk's end where it does not end a file or a stretch: what
 // first ended a file and now lies within another one says nothing of its own

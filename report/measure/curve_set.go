@@ -13,7 +13,7 @@ const (
 
 // hashSet is a set of 64-bit hashes, each with a few flags in its lowest bits,
 // which are no part of the hash then. Open addressing in parts that grow one at
-// a time: about ten bytes an entry, and never twice the whole for growing.
+// a time: about eleven bytes an entry, and never twice the whole for growing.
 //
 // Two different units count as one if their hashes agree. With f flags and n
 // entries n²/2^(65−f) such pairs are expected: a millionth at 8 million entries
@@ -40,7 +40,7 @@ func newHashSet(flags int) *hashSet { return &hashSet{flagMask: 1<<flags - 1} }
 // before; 0: it was not there.
 func (s *hashSet) mark(hash, flags uint64) (before uint64) {
 	p := &s.parts[hash>>(64-hashPartBits)]
-	if p.n >= len(p.slots)-len(p.slots)/8 {
+	if p.n >= len(p.slots)-len(p.slots)/5 {
 		p.grow(s.flagMask)
 	}
 	slot := p.find(hash&^s.flagMask, s.flagMask)
