@@ -125,6 +125,33 @@ func TestCutAtEndOfStretch(t *testing.T) {
 	}
 }
 
+// A chunk may end at its least length. That end depends on the whole window
+// before it: windows that end a chunk elsewhere end one there, too.
+func TestCutAtTheMinimum(t *testing.T) {
+	for _, method := range methods {
+		p := params(t, method, MinAverage)
+		s := newSplitter(t, p)
+		data := randomBytes(6, 1<<20)
+		n := 0
+		for _, q := range split(t, s, NewBatch(p), newMemory(data)) {
+			end := q.off + int64(q.len)
+			if q.level < 0 || q.level == LevelEnd {
+				continue
+			}
+			file := randomBytes(uint64(end), p.Max)
+			copy(file[p.Min-window:], data[end-window:end])
+			got := split(t, s, NewBatch(p), newMemory(file))
+			if want := (part{len: p.Min, level: q.level}); got[0] != want {
+				t.Errorf("%s: the window before %d at the minimum: %v, want %v", method, end, got[0], want)
+			}
+			n++
+		}
+		if n < 50 {
+			t.Errorf("%s: only %d windows tried", method, n)
+		}
+	}
+}
+
 // hugeHole is 1 byte, a hole, and 1 byte.
 type hugeHole struct {
 	step int
