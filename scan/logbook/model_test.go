@@ -574,7 +574,7 @@ func TestNightsEqualModel(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		m := newModel(t, rapid.Uint64().Draw(t, "seed"))
 		listingFloor = rapid.SampledFrom([]int64{0, 12, 1 << 40}).Draw(t, "floor")
-		for range rapid.IntRange(1, 7).Draw(t, "nights") {
+		for range rapid.IntRange(1, 5).Draw(t, "nights") {
 			p := m.night(t)
 			if rapid.IntRange(0, 3).Draw(t, "aborted") == 0 {
 				// As if it had never been, and the next scan does the same again.

@@ -56,19 +56,28 @@ func unseal(data []byte, v any) (hash string, err error) {
 	if hexSum(data[:n], []byte(sealEnd)) != hash {
 		return "", errors.New("its contents do not match its own hash")
 	}
-	var head struct {
-		Format int `json:"format"`
-	}
-	if err := json.Unmarshal(data, &head); err != nil {
-		return "", err
-	}
-	switch {
-	case head.Format > FormatVersion:
-		return "", fmt.Errorf("%w: format %d, this program reads up to %d", ErrNewer, head.Format, FormatVersion)
-	case head.Format < 1:
-		return "", fmt.Errorf("it has format %d", head.Format)
+	switch format := formatOf(data); {
+	case format > FormatVersion:
+		return "", fmt.Errorf("%w: format %d, this program reads up to %d", ErrNewer, format, FormatVersion)
+	case format < 1:
+		return "", errors.New("it does not begin with its format's number")
 	}
 	return hash, json.Unmarshal(data, v)
+}
+
+// formatOf reads the first field, which is the format's number in every format. 0: it is not there.
+func formatOf(data []byte) (n int) {
+	rest, ok := bytes.CutPrefix(data, []byte(`{"format":`))
+	if !ok {
+		return 0
+	}
+	for _, c := range rest {
+		if c < '0' || c > '9' || n > 1<<20 {
+			break
+		}
+		n = 10*n + int(c-'0')
+	}
+	return n
 }
 
 // readAll reads a small file whole.
