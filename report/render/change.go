@@ -17,7 +17,7 @@ func ChangeText(w io.Writer, v *view.Change) error {
 	changeAside(p, v)
 	nightsTable(p, v)
 	causesTable(p, v)
-	changeTable(p, v, "Folders", v.Folders, folderName)
+	changeTable(p, v, "Folders", v.Folders, view.FolderText)
 	changeTable(p, v, "Types", v.Types, typeName)
 	topTable(p, v)
 	p.notes(v.Notes)

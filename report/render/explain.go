@@ -15,7 +15,7 @@ func ExplainText(w io.Writer, v *view.Explain) error {
 	ladder(p, v.Units, v.Ladder, "of source")
 	explainRatios(p, v)
 	sinceTable(p, v)
-	explainTable(p, v, "Folders", v.Folders, folderName)
+	explainTable(p, v, "Folders", v.Folders, view.FolderText)
 	explainTable(p, v, "Types", v.Types, typeName)
 	p.notes(v.Notes)
 	return p.flush(w)

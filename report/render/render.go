@@ -64,9 +64,7 @@ func (p *page) flush(w io.Writer) error {
 // name shows raw bytes from the file system on one safe line.
 func name(raw string) string { return units.EscapeName([]byte(raw)) }
 
-// folderName and typeName say what an empty name means.
-func folderName(raw string) string { return name(raw) }
-
+// typeName shows an ending, and says what an empty one means.
 func typeName(raw string) string {
 	if raw == "" {
 		return "(no ending)"

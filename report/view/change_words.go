@@ -110,7 +110,7 @@ func (v *Change) most() string {
 	if first.NewShare > 0.5 {
 		part = "Most of it"
 	}
-	return fmt.Sprintf(" %s, %s, lies in %s.", part, units.Share(first.NewShare), units.EscapeName([]byte(first.Raw)))
+	return fmt.Sprintf(" %s, %s, lies in %s.", part, units.Share(first.NewShare), FolderText(first.Raw))
 }
 
 func (v *Change) notes(m *measure.Change, f Facts, o Options) []string {

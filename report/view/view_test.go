@@ -319,3 +319,13 @@ func TestAuditAnswer(t *testing.T) {
 		}
 	}
 }
+
+func TestFolderText(t *testing.T) {
+	for raw, want := range map[string]string{
+		"share/work": "share/work", "share/.": "share (its own files)", "share/a./b": "share/a./b", "share/\x1b": `share/\x1b`, "share/x\n/.": `share/x\n (its own files)`,
+	} {
+		if got := FolderText(raw); got != want {
+			t.Errorf("%q: %q, want %q", raw, got, want)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package view
 
 import (
+	"strings"
 	"time"
 
 	"tidemark/report/measure"
@@ -39,4 +40,15 @@ var causeWords = map[measure.Cause]string{
 var causeRank = map[measure.Cause]int{
 	measure.FirstSeen: 0, measure.Moved: 1, measure.Copied: 2, measure.Returned: 3, measure.Created: 4,
 	measure.Appended: 5, measure.Edited: 6, measure.Restamped: 7, measure.Deleted: 8,
+}
+
+// FolderText shows a folder's name to a person. A row whose name ends in "/."
+// stands for the files that lie in the folder itself, beside its subfolders.
+func FolderText(raw string) string {
+	folder, own := strings.CutSuffix(raw, "/.")
+	text := units.EscapeName([]byte(folder))
+	if own {
+		text += " (its own files)"
+	}
+	return text
 }
