@@ -64,6 +64,12 @@ func (u *unit) add(id int64, f chunkFact) {
 // measured from a twofold to a thirty-two-fold average the mean then lies
 // within 0.5 % and the length-biased mean, which is what an isolated edit
 // costs, within 1.3 % of the direct cut's.
+//
+// What is left: after a change a derived chunking finds back to the old ends
+// only once the base chunking has, a few base chunks later than a direct cut
+// would. Where repetition comes in passages of only a few chunks, unique bytes so
+// come out up to 3 % high (gear; nothing measurable with rabin, whose minimum is
+// shorter).
 type coarseLaw struct {
 	params   chunk.Params // of the direct cut that is imitated
 	level    chunk.Level  // ends of at least this level count …
