@@ -259,8 +259,9 @@ func (s *scanner) run(ctx context.Context, w *walker, pending *logbook.Pending, 
 	}
 	queue := make(chan *item, itemAhead)
 	m.out = func(it *item) {
+		read := it.kind == itemRead // once it is on its way, it is the committer's
 		queue <- it
-		if it.kind == itemRead {
+		if read {
 			p.jobs <- it
 		}
 	}

@@ -91,7 +91,7 @@ func TestVandal(t *testing.T) {
 	stdin, err := cmd.StdinPipe()
 	f.must(err)
 	f.must(cmd.Start())
-	for range 12 {
+	for range 8 {
 		f.scan(Options{AllowEmpty: true, Reread: true, Workers: 2, test: testHooks{folders: 2}}, "a")
 	}
 	f.must(stdin.Close())
