@@ -175,7 +175,7 @@ func (a *auditor) segmentFiles(number int) error {
 	if ref == nil {
 		return nil
 	}
-	ref.verified = ok
+	ref.verified = nil // what is opened further on is checked page by page
 	for _, f := range ref.files() {
 		p, err := openProved(a.ctx, a.fs, ref.dir+"/"+f.name, f.storedFile, false)
 		if err != nil {

@@ -168,6 +168,13 @@ func (w *rowWalk) run() error {
 
 // of says in which file an error about r's rows is.
 func (w *rowWalk) of(r *rowReader, err error) error {
+	if c := (*columnError)(nil); errors.As(err, &c) {
+		for _, one := range w.m.all {
+			if one.of == c.of {
+				r = one
+			}
+		}
+	}
 	name := filesName
 	if w.listing > 0 && r.snapshot == w.listing && r.order == 0 {
 		name = listingName

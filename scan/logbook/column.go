@@ -54,13 +54,29 @@ const skipPages = 4096
 
 func newColumn(of *parquetFile, leaf int) *column { return &column{of: of, leaf: leaf, group: -1} }
 
+// columnError is a failure to read a column.
+type columnError struct {
+	of   *parquetFile
+	leaf int
+	why  error // the system's error, or what is damaged, wrapped by ErrDamaged
+}
+
+func (e *columnError) Error() string {
+	if errors.Is(e.why, ErrDamaged) {
+		return fmt.Sprintf("%v (%s, column %d)", e.why, e.of.name, e.leaf+1)
+	}
+	return fmt.Sprintf("reading the logbook: %v", e.why)
+}
+
+func (e *columnError) Unwrap() error { return e.why }
+
 func (c *column) damaged(why any) error {
 	if err, ok := why.(error); ok {
 		if system := (*fs.PathError)(nil); errors.As(err, &system) {
-			return fmt.Errorf("reading the logbook: %w", system)
+			return &columnError{c.of, c.leaf, system}
 		}
 	}
-	return fmt.Errorf("%w: reading %s, column %d: %v", ErrDamaged, c.of.name, c.leaf+1, why)
+	return &columnError{c.of, c.leaf, fmt.Errorf("%w: %v", ErrDamaged, why)}
 }
 
 // at makes the page of row the current one and returns the row's index in it.

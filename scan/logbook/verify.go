@@ -27,25 +27,26 @@ func (memoryFile) Close() error { return nil }
 // parsed: that reads the file twice, at the speed of hashing, and no figure is
 // ever told from damaged data. Errors wrap ErrDamaged, or are ctx's.
 func (r *segmentRef) open(ctx context.Context, fsys fileSystem, name string) (*parquetFile, error) {
-	var want storedFile
-	schema, buffer := fileSchema, 4<<10
+	stored := &r.doc.Stored
+	want := shape{schema: fileSchema, buffer: 4 << 10}
 	switch name {
 	case filesName:
-		want = r.doc.Stored.Files
+		want.storedFile, want.values = stored.Files, stored.Files.Rows+stored.Runs
 	case listingName:
-		want = *r.doc.Stored.Listing
+		want.storedFile, want.values = *stored.Listing, stored.Listing.Rows+stored.ListingRuns
 	case chunksName:
-		want, schema, buffer = r.doc.Stored.Chunks, chunkSchema, 64<<10
+		want = shape{schema: chunkSchema, storedFile: stored.Chunks, buffer: 64 << 10}
 	}
 	r.mu.Lock()
 	path, verified := r.dir+"/"+name, r.verified[name]
 	r.mu.Unlock()
 
-	f, err := openProved(ctx, fsys, path, want, verified)
+	f, err := openProved(ctx, fsys, path, want.storedFile, verified)
 	if err != nil {
 		return nil, err
 	}
-	if !verified {
+	p, err := openParquet(f, path, want, verified)
+	if err == nil && !verified {
 		r.mu.Lock()
 		if r.verified == nil {
 			r.verified = make(map[string]bool)
@@ -53,7 +54,7 @@ func (r *segmentRef) open(ctx context.Context, fsys fileSystem, name string) (*p
 		r.verified[name] = true
 		r.mu.Unlock()
 	}
-	return openParquet(f, path, schema, want, buffer)
+	return p, err
 }
 
 // openProved opens a file of which size and, unless it is known to be right,
@@ -129,9 +130,18 @@ func proveHash(ctx context.Context, f readFile, name string, want storedFile) er
 	return nil
 }
 
-// openParquet reads the footer of f and checks that the file has the schema and
-// the number of rows it must have. It closes f where it fails. Errors wrap ErrDamaged.
-func openParquet(f readFile, name string, schema *parquet.Schema, want storedFile, buffer int) (p *parquetFile, err error) {
+// shape is what a Parquet file of a segment must be like.
+type shape struct {
+	schema *parquet.Schema
+	storedFile
+	values int64 // at most so many in a list column
+	buffer int   // for reading, bytes a column
+}
+
+// openParquet reads the footer of f and checks that the file has the shape it
+// must have; the pages' headers, too, unless they were checked before. It closes
+// f where it fails. Errors wrap ErrDamaged.
+func openParquet(f readFile, name string, want shape, verified bool) (p *parquetFile, err error) {
 	defer func() {
 		if r := recover(); r != nil {
 			err = fmt.Errorf("%w: opening %s: %v", ErrDamaged, name, r)
@@ -141,14 +151,25 @@ func openParquet(f readFile, name string, schema *parquet.Schema, want storedFil
 			f.Close()
 		}
 	}()
+	if err := checkTrailer(f); err != nil {
+		return nil, fmt.Errorf("%w: opening %s: %w", ErrDamaged, name, err)
+	}
 	pf, err := parquet.OpenFile(f, f.Size(), &parquet.FileConfig{
-		SkipPageIndex: true, SkipBloomFilters: true, ReadBufferSize: buffer, ReadMode: parquet.ReadModeSync,
+		SkipPageIndex: true, SkipBloomFilters: true, ReadBufferSize: want.buffer, ReadMode: parquet.ReadModeSync,
 	})
 	if err != nil {
 		return nil, fmt.Errorf("%w: opening %s: %w", ErrDamaged, name, err)
 	}
-	if pf.Schema().String() != schema.String() {
+	if pf.Schema().String() != want.schema.String() {
 		return nil, fmt.Errorf("%w: %s has other columns than format %d asks for", ErrDamaged, name, FormatVersion)
+	}
+	if err := checkFooter(pf.Metadata(), want.schema, f.Size()); err != nil {
+		return nil, fmt.Errorf("%w: opening %s: %w", ErrDamaged, name, err)
+	}
+	if !verified {
+		if err := checkPages(f, pf.Metadata(), want.schema, want.values); err != nil {
+			return nil, fmt.Errorf("%w: opening %s: %w", ErrDamaged, name, err)
+		}
 	}
 	p = &parquetFile{name: name, file: f, groups: pf.RowGroups(), rows: pf.NumRows()}
 	rows := int64(0)
