@@ -433,7 +433,8 @@ func (c *committer) follow(it *item) error {
 	if err := c.compare(it); err != nil {
 		return err
 	}
-	// The names of one file grew together.
+	// The names of one file grew together. (One that held something else before
+	// counts as edited: what it is now was read with the first name's old size in mind.)
 	e.Appended = first.entry.Appended && it.hasOld && it.old.Size == first.was.Size && it.old.Contents == first.was.Contents
 	it.own.reused(e.Size)
 	if e.How == logbook.Torn {

@@ -79,7 +79,7 @@ func (s *scanner) count(roots []*root, limit int64) (entries, bytes int64, err e
 	var own []*root
 	for _, r := range roots {
 		if r.folder != nil {
-			own = append(own, &root{label: r.label, path: r.path})
+			own = append(own, &root{label: r.label, path: r.path, hidden: r.hidden})
 		}
 	}
 	defer func() { h.closeAll(rootHandles(own)) }()

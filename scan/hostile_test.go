@@ -370,3 +370,19 @@ func TestSpill(t *testing.T) {
 		t.Fatalf("%d pieces, %+v", len(want), e)
 	}
 }
+
+// The kernel's own file systems hold no files, however large they look.
+func TestKernelFileSystems(t *testing.T) {
+	var root, proc unix.Stat_t
+	f := newFixture(t)
+	f.must(unix.Stat("/", &root))
+	f.must(unix.Stat("/proc", &proc))
+	if root.Dev == proc.Dev {
+		t.Log("/proc is not mounted here")
+		return
+	}
+	r := f.scan(Options{Roots: []RootArg{{Path: "/"}}, Exclude: []string{"/*", "!/proc"}})
+	if len(f.listing()) != 0 || len(r.Warnings) != 1 || r.Warnings[0].Path != "root/proc" {
+		t.Fatalf("%+v", r.Warnings)
+	}
+}

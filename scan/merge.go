@@ -164,8 +164,8 @@ func (m *merger) folder(f *folder) error {
 // unlisted deals with a folder whose names are not known.
 func (m *merger) unlisted(f *folder) error {
 	switch {
-	case f.loop:
-		m.note("a folder that contains itself: not followed")
+	case f.refused != "":
+		m.note(f.refused)
 		return nil
 	case f.skipped, isGone(f.err):
 		return nil // as if it had not been met

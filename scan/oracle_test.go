@@ -166,7 +166,8 @@ func (o *oracle) night(roots map[string]string) expected {
 			now[n] = f
 		}
 	}
-	links := map[[2]uint64]bool{} // met → its first name was not read again
+	links := map[[2]uint64]bool{}   // met → its first name was not read again
+	firsts := map[[2]uint64]*fact{} // what the first name held before
 	for _, n := range now.names() {
 		f, old := now[n], o.state[n]
 		if f == old {
@@ -199,6 +200,7 @@ func (o *oracle) night(roots map[string]string) expected {
 			id := [2]uint64{uint64(f.info.Dev), f.info.Ino}
 			if again, f.hardlink = links[id]; !f.hardlink {
 				links[id] = reused
+				firsts[id] = old
 			}
 		}
 		if f.kind == logbook.Folder {
@@ -218,7 +220,7 @@ func (o *oracle) night(roots map[string]string) expected {
 			flags += " first"
 		}
 		if old != nil && old.kind == logbook.File && f.kind == logbook.File && !old.never &&
-			len(old.data) > 0 && len(f.data) > len(old.data) && bytes.HasPrefix(f.data, old.data) {
+			len(old.data) > 0 && len(f.data) > len(old.data) && bytes.HasPrefix(f.data, old.data) && (!f.hardlink || again || o.grewTogether(f, old, firsts)) {
 			flags += " appended"
 		}
 		exp.rows[n] = "row" + flags
@@ -245,6 +247,13 @@ func (o *oracle) night(roots map[string]string) expected {
 	exp.state = now
 	o.state = now
 	return exp
+}
+
+// grewTogether says whether a further name held the same as the first one before:
+// only of that is known without reading that it was appended to.
+func (o *oracle) grewTogether(f, old *fact, firsts map[[2]uint64]*fact) bool {
+	first := firsts[[2]uint64{uint64(f.info.Dev), f.info.Ino}]
+	return first != nil && first.kind == logbook.File && !first.never && bytes.Equal(first.data, old.data)
 }
 
 // stamp is what the scanner may judge a file by.

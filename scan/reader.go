@@ -23,6 +23,8 @@ type reader struct {
 	inline func(*work)
 	err    error // … and what it met
 
+	after stat // scratch: the state after a reading
+
 	// The committer's: the work it is at.
 	taken     *work
 	takenPart int
@@ -168,22 +170,21 @@ func (r *reader) readings(it *item) (from int, off int64) {
 		if rd.err != nil {
 			return from, off
 		}
-		var after stat
-		if rd.err = r.stat(it, &after); rd.err != nil {
+		if rd.err = r.stat(it, &r.after); rd.err != nil {
 			return from, off
 		}
-		if sameState(&after, &rd.stat) && !r.src.short {
+		if sameState(&r.after, &rd.stat) && !r.src.short {
 			return from, off
 		}
 		if rd.torn = attempt == 2; rd.torn {
 			return from, off
 		}
 		// What was read is neither the one state nor the other.
-		rd.stat = after
+		rd.stat = r.after
 		if rd.err = rd.file.rewind(); rd.err != nil {
 			return from, off
 		}
-		r.src.open(rd.file, &after)
+		r.src.open(rd.file, &rd.stat)
 		r.src.forget = rd.uncached
 	}
 }

@@ -26,6 +26,7 @@ type root struct {
 	prior    *logbook.Root // nil: new
 	leftOut  bool
 	frontier frontier // of the last snapshot
+	hidden   string   // where in it the logbook lies, "" if outside
 
 	folder *folder // nil: left out, or gone with leave
 
@@ -216,6 +217,9 @@ func checkPlaces(roots []*root, logbookDir string, allowEmpty bool) (missing []*
 		if inside(a.path, book) {
 			return nil, rootError(a.root.path, "lies inside the logbook "+logbookDir, "measure another folder, or keep the logbook elsewhere")
 		}
+		if rel, err := filepath.Rel(a.path, book); err == nil && inside(book, a.path) {
+			a.root.hidden = filepath.ToSlash(rel)
+		}
 		for _, b := range places[:i] {
 			if inside(a.path, b.path) || inside(b.path, a.path) || os.SameFile(a.info, b.info) {
 				return nil, rootError(a.root.path, fmt.Sprintf("overlaps with %s (label %s)", b.root.path, b.root.label),
@@ -246,7 +250,7 @@ func openRoots(roots []*root, missing []*root, h *handles) error {
 			return goneError(r.label, r.path, "opening it: "+reason(err), "check who may read it")
 		}
 		r.folder = newFolder(nil, nil, &st)
-		r.folder.label = r.label
+		r.folder.label, r.folder.hidden = r.label, r.hidden
 		r.folder.handle = h.root(fd, st.identity())
 	}
 	return nil

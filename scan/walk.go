@@ -59,9 +59,11 @@ type folder struct {
 	blocks []*block // the first is there from the beginning, the others once it was listed
 	first  block
 
-	err     error // it can not be listed
-	skipped bool  // found, on opening, to be none of the walk's business (the logbook, another file system)
-	loop    bool  // it is one of the folders it lies in
+	hidden string // of a root, passed down: the path in it of the logbook's folder, where identities do not tell
+
+	err     error  // it can not be listed
+	skipped bool   // found, on opening, to be none of the walk's business (the logbook, another file system)
+	refused string // why it is not entered though it could be, "" if it is
 }
 
 type blockState uint8
@@ -115,7 +117,7 @@ func newWalker(scope walkScope, h *handles, roots []*folder) *walker {
 func newFolder(parent *folder, name []byte, st *stat) *folder {
 	f := &folder{parent: parent, name: name, seen: *st}
 	if parent != nil {
-		f.label, f.device = parent.label, parent.device
+		f.label, f.device, f.hidden = parent.label, parent.device, parent.hidden
 	} else {
 		f.device = st.device
 	}
@@ -294,7 +296,7 @@ func (w *walker) ask(n *node, f *folder, fd folderFD, err error, known fileType,
 		return false
 	}
 	if n.stat.typ == typeFolder {
-		if w.foreign(f, &n.stat) {
+		if w.foreign(f, n.name, &n.stat) {
 			return false
 		}
 		n.child = newFolder(f, n.name, &n.stat)
@@ -306,11 +308,23 @@ func (w *walker) excluded(path []byte, typ fileType) bool {
 	return w.scope.exclude != nil && w.scope.exclude.Excludes(path, typ == typeFolder)
 }
 
-// foreign says whether a folder is not to be entered.
-func (w *walker) foreign(in *folder, st *stat) bool {
+// foreign says whether the folder name in another is none of the walk's business.
+func (w *walker) foreign(in *folder, name []byte, st *stat) bool {
+	if w.scope.oneFileSystem && st.device != in.device {
+		return true
+	}
 	id := st.identity()
-	return id == w.scope.logbook && id != identity{} ||
-		w.scope.oneFileSystem && st.device != in.device
+	if id != (identity{}) {
+		return id == w.scope.logbook
+	}
+	if in.hidden == "" {
+		return false
+	}
+	path := appendPath(nil, in)
+	if len(path) > 0 {
+		path = append(path, '/')
+	}
+	return string(append(path, name...)) == in.hidden
 }
 
 // list opens the folder and reads its names.
@@ -331,15 +345,20 @@ func (w *walker) list(f *folder, own *scratch) {
 		f.handle, now, f.err = w.handles.child(f.parent.handle, f.name)
 		if f.err == nil {
 			fd = f.handle.fd
-			f.skipped = w.foreign(f.parent, &now)
-			f.loop = f.within(now.identity())
+			f.skipped = w.foreign(f.parent, f.name, &now)
+			switch {
+			case f.within(now.identity()):
+				f.refused = "a folder that contains itself: not entered"
+			case now.device != f.parent.handle.id.device && fd.ofKernel():
+				f.refused = "a file system of the kernel's own, which holds no files: not entered"
+			}
 		}
 	}
 	if f.err != nil {
 		return
 	}
 	defer f.handle.unpin()
-	if f.skipped || f.loop {
+	if f.skipped || f.refused != "" {
 		return
 	}
 	if own.dirents == nil {

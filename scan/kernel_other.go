@@ -1,0 +1,5 @@
+//go:build !linux
+
+package scan
+
+func (folderFD) ofKernel() bool { return false }
