@@ -237,7 +237,7 @@ func (m *merger) entry(n *node, in *folder) error {
 	case n.stat.typ == typeFile:
 		m.file(&n.stat, in, old)
 	case n.stat.typ == typePlaceholder && m.judge(&n.stat, old) == sameFile:
-		m.keep(&n.stat, old)
+		m.keep(old)
 	case n.stat.typ == typeLink:
 		m.plain(logbook.Link, logbook.Read, &n.stat, old)
 	default:
@@ -318,7 +318,7 @@ func (m *merger) file(st *stat, in *folder, old *logbook.Entry) {
 		}
 	}
 	if verdict == sameFile && old.Hardlink == hardlink && old.How != logbook.Unread {
-		m.keep(st, old)
+		m.keep(old)
 		return
 	}
 	it := newItem(itemRead, m.root, m.path)
@@ -379,9 +379,9 @@ func (m *merger) follow(st *stat, in *folder, old *logbook.Entry, rec *link) {
 }
 
 // keep counts a file that is as it was.
-func (m *merger) keep(st *stat, old *logbook.Entry) {
+func (m *merger) keep(old *logbook.Entry) {
 	m.tally.reused(old.Size)
-	m.s.passed.Add(st.size)
+	m.s.passed.Add(old.Size)
 }
 
 type verdict uint8

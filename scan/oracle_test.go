@@ -42,6 +42,7 @@ type oracle struct {
 	state  truth
 	ids    map[chunk.Fingerprint]int64
 	chunks []chunk.Piece // in order of id
+	mode   CompressMode  // of tonight
 	began  bool
 	unread map[string]bool // label/path that can not be read tonight
 	fresh  map[string]bool // labels that are new tonight
@@ -63,6 +64,7 @@ func (memory) Hole() int64 { return 0 }
 func (o *oracle) pieces(data []byte) (out []chunk.Piece) {
 	s, err := chunk.NewSplitter(o.params)
 	o.f.must(err)
+	pack := chunk.NewCompressor()
 	s.Open(memory{bytes.NewReader(data)})
 	print := chunk.NewFingerprinter(o.key)
 	for {
@@ -72,6 +74,9 @@ func (o *oracle) pieces(data []byte) (out []chunk.Piece) {
 		for _, p := range b.Pieces {
 			if p.Zeros == 0 {
 				p.Print = print.Print(b.Buf[p.Off : p.Off+p.Len])
+				if o.ids[p.Print] == 0 && (o.mode == CompressAuto || o.mode == CompressAll || o.mode == CompressSample && chunk.Sampled(p.Print, p.Len)) {
+					p.Packed = pack.Packed(b.Buf[p.Off : p.Off+p.Len])
+				}
 			}
 			out = append(out, p)
 		}
@@ -276,7 +281,7 @@ func (o *oracle) check(f *fixture, r *Result, exp expected) {
 				f.Fatalf("more than the %d new chunks", len(exp.chunks))
 			}
 			want := exp.chunks[i]
-			if row.ID != o.ids[want.Print] || row.Print != want.Print || int(row.Len) != want.Len || row.Level != want.Level {
+			if row.ID != o.ids[want.Print] || row.Print != want.Print || int(row.Len) != want.Len || row.Level != want.Level || row.Packed != want.Packed {
 				f.Fatalf("chunk %d is %+v, not %+v with id %d", i, row, want, o.ids[want.Print])
 			}
 			i++

@@ -212,13 +212,15 @@ func TestNights(t *testing.T) {
 					}
 				}
 			}
+			o.mode = rapid.SampledFrom([]CompressMode{CompressAuto, CompressAll, CompressSample, CompressOff}).Draw(rt, "compress")
 			exp := o.night(roots)
 			clock := f.clock
 			var first map[string][]byte
 			for i, workers := range []int{1, 2, 8} {
 				f.book, f.clock = books[i], clock
 				r := f.scan(Options{
-					Workers: workers, AllowEmpty: true,
+					Workers: workers, AllowEmpty: true, Compress: o.mode,
+					test: testHooks{rotating: workers == 1, folders: 3 * workers, spill: 50 * workers},
 					Faults: func(label, path string) error {
 						if o.unread[label+"/"+path] {
 							return errFault

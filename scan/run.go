@@ -322,7 +322,7 @@ type workers struct {
 // for each core.
 func (s *scanner) workers() workers {
 	if n := s.o.Workers; n > 0 {
-		return workers{readers: min(n, 8), hashers: n}
+		return workers{readers: min(n, 8), hashers: n, rotating: s.o.test.rotating}
 	}
 	cores := runtime.GOMAXPROCS(0)
 	w := workers{readers: min(max(cores, 2), 4), hashers: cores}

@@ -60,13 +60,14 @@ type Options struct {
 
 // testHooks are the seams of this package's own tests.
 type testHooks struct {
-	now     func() time.Time
-	reading func(label, path string, attempt int)     // before each reading of an open file
-	alter   func(label, path string, st *stat)        // changes what the system says
-	failing func(label, path string, off int64) error // fails a read
-	record  func(s *scanner, label, path string)      // before an item is recorded
-	folders int                                       // held open at most
-	spill   int                                       // pieces of a file held in memory at most
+	now      func() time.Time
+	reading  func(label, path string, attempt int)     // before each reading of an open file
+	alter    func(label, path string, st *stat)        // changes what the system says
+	failing  func(label, path string, off int64) error // fails a read
+	record   func(s *scanner, label, path string)      // before an item is recorded
+	rotating bool                                      // as if the disk were
+	folders  int                                       // held open at most
+	spill    int                                       // pieces of a file held in memory at most
 }
 
 // Expectation is what is known before the first file is read.
