@@ -23,6 +23,7 @@ type slowWrite struct {
 	night                       int
 	fresh, gone, size, touched  int64
 	changed, edit, isMove, full bool
+	isTouched                   bool // an empty file too
 	places                      int64
 	cause                       Cause
 }
@@ -52,7 +53,7 @@ func slowWrites(nights []mNight, from, to int) (out []slowWrite) {
 			}
 			w := slowWrite{name: name, night: n, size: a.size(), edit: was, cause: Edited}
 			if !was || a.size() != b.size() || a.mtime != b.mtime {
-				w.touched = a.size()
+				w.touched, w.isTouched = a.size(), true
 			}
 			w.changed = !was || a.contents() != b.contents()
 			w.isMove = !was && leaving[a.contents()]
@@ -83,7 +84,7 @@ func slowWrites(nights []mNight, from, to int) (out []slowWrite) {
 				source := a.size() - a.zeros()
 				w.full = source > 0 && float64(w.fresh) >= WholeShare*float64(source)
 			}
-			if w.changed || w.touched > 0 {
+			if w.changed || w.isTouched {
 				out = append(out, w)
 			}
 		}
