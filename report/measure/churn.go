@@ -63,7 +63,8 @@ type ChurnFolder struct {
 // bytes differ, and the write amplification (new bytes per byte that differs)
 // lies between 1 and EditNewBytes/DiffersLow. DiffersLaw is what the law of
 // isolated edits would make of it: a place of e bytes costs about
-// E[L²]/E[L] + e − 1 new bytes (see CHECKS: moments of the chunk length).
+// E[L²]/E[L] + e − 1 new bytes (chunk.Params has the moments). New parts that an
+// earlier file in order is charged with are in none of these figures.
 type ChurnFile struct {
 	Label              string
 	Path               []byte

@@ -63,17 +63,17 @@ func slowWrites(nights []mNight, from, to int) (out []slowWrite) {
 				w.cause = Appended
 			}
 			if w.changed {
-				inside := false
+				charged := false // with any of this stretch of new parts
 				for _, tok := range a.tokens {
 					if tok[0] == 'z' || seen[tok] {
-						inside = false
+						charged = false
 						continue
 					}
-					if !inside {
-						w.places++
-					}
-					inside = true
 					if !claimed[tok] {
+						if !charged {
+							w.places++
+						}
+						charged = true
 						claimed[tok] = true
 						w.fresh += tokenLen(tok)
 						if !end[tok] {

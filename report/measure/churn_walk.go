@@ -150,31 +150,32 @@ func (w *churnWalk) step(h *logbook.History, night int, s *step, e *logbook.Entr
 }
 
 // claim gives a write the chunks of its night that no file before it has, and
-// counts the stretches of that night's chunks.
+// counts the stretches of that night's chunks in which it was given any: what
+// an earlier file is charged with is no place of this one.
 func (w *churnWalk) claim(r *write, recipe logbook.Recipe) {
 	own := w.segments[r.night-1].FirstChunk
 	at := int32(len(w.writes))
-	inside := false
+	counted := false // this stretch is among the places
 	for _, run := range recipe {
 		late := run.Chunks // of the run: chunks of earlier nights
 		if run.Chunks > 0 {
 			late = min(max(own-run.First, 0), run.Chunks)
 		}
 		if late > 0 || run.Chunks == 0 {
-			inside = false
+			counted = false
 		}
 		if late == run.Chunks {
 			continue
-		}
-		if !inside {
-			r.places++
-			inside = true
 		}
 		for id := run.First + late; id < run.First+run.Chunks; id++ {
 			if w.claimed.has(id) {
 				continue
 			}
 			w.claimed.add(id, 1)
+			if !counted {
+				r.places++
+				counted = true
+			}
 			if k := len(w.claims) - 1; k >= 0 && w.claims[k].write == at && w.claims[k].first+w.claims[k].n == id {
 				w.claims[k].n++
 			} else {
