@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"syscall"
 
 	"tidemark/chunk"
 	"tidemark/report/units"
@@ -81,6 +82,7 @@ var sentinels = []struct {
 	{scan.ErrRoot, exitUsage, "a root is a folder that is there; LABEL=PATH points a known root to another place"},
 	{logbook.ErrUsage, exitUsage, "tidemark scan --help lists the options"},
 	{chunk.ErrParams, exitUsage, "for example --average 64KiB"},
+	{syscall.ENOSPC, exitFailed, "nothing was recorded, and what the logbook held before is whole; make room where it lies and scan again"},
 	{context.Canceled, exitFailed, "what the logbook held before is untouched"},
 }
 

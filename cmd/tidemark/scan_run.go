@@ -2,13 +2,11 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"strings"
 
 	"tidemark/report/measure"
 	"tidemark/report/render"
-	"tidemark/report/units"
 	"tidemark/report/view"
 	"tidemark/scan"
 	"tidemark/scan/logbook"
@@ -49,11 +47,20 @@ func (p *program) scan(ctx context.Context, c *scanConfig) error {
 
 // record scans, measures what was found and commits it. After an error nothing
 // is recorded.
-func record(ctx context.Context, book *scanBook, c *scanConfig, talk *talk) (*view.Scan, error) {
+func record(ctx context.Context, book *scanBook, c *scanConfig, talk *talk) (v *view.Scan, err error) {
 	pending, result, err := scan.Run(ctx, book.Book, c.options)
 	if err != nil {
 		return nil, err
 	}
+	defer func() {
+		if err == nil {
+			return
+		}
+		// A full disk must not stay full of what could not be finished.
+		if aerr := pending.Abort(); aerr != nil {
+			talk.say("%s: %v", c.dir, aerr)
+		}
+	}()
 	talk.clear()
 	parts := view.ScanParts{Logbook: c.dir, More: result.More, Notes: result.Notes}
 	for _, w := range result.Warnings {
@@ -62,7 +69,7 @@ func record(ctx context.Context, book *scanBook, c *scanConfig, talk *talk) (*vi
 	segment := result.Segment
 	explain, change, err := c.measure(ctx, pending, &segment)
 	if ctx.Err() != nil {
-		return nil, errors.Join(ctx.Err(), pending.Abort())
+		return nil, ctx.Err()
 	}
 	if err != nil {
 		// The night's reading is worth more than its sums, which can be had later.
@@ -128,14 +135,10 @@ func doneInPart(dir string, v *view.Scan) error {
 	if len(facts) == 0 {
 		return nil
 	}
-	most := ""
-	if v.Partial || v.Coverage.UnreadFolders > 0 {
-		most = "at most " // what was never seen has no known size
-	}
 	return &failure{
 		code: exitPart,
 		fact: fmt.Sprintf("%s: scan: done in part: %s", dir, strings.Join(facts, ", ")),
-		hint: fmt.Sprintf("what was read is recorded as snapshot %d, the figures stand on %s%s of the bytes, and the next scan goes on",
-			v.Snapshot, most, units.Share(v.Coverage.CoveredShare)),
+		hint: fmt.Sprintf("what was read is recorded as snapshot %d, the figures stand on %s, and the next scan goes on",
+			v.Snapshot, view.Covered(v.Partial, v.Coverage)),
 	}
 }

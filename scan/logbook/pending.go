@@ -1,8 +1,8 @@
 package logbook
 
 import (
+	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -261,7 +261,8 @@ func (p *Pending) finish() error {
 	var ferr, cerr error
 	p.stored.Files, ferr = p.files.close()
 	p.stored.Chunks, cerr = p.chunks.close()
-	if err := errors.Join(ferr, cerr); err != nil {
+	// One cause, a full disk say, mostly fails both: the first tells it.
+	if err := cmp.Or(ferr, cerr); err != nil {
 		return p.fail(err)
 	}
 	if p.book.listingDue(&p.stored) {
