@@ -25,13 +25,9 @@ func (n *notes) coverage(snapshot int, partial bool, c logbook.Coverage) {
 	if partial {
 		n.add("Snapshot %d is partial: its scan was stopped. Names that it did not reach count as they were last known, and those never seen in no figure.", snapshot)
 	}
-	most := ""
-	if partial || c.UnreadFolders > 0 {
-		most = "at most "
-	}
 	if c.UnreadFiles > 0 {
-		n.add("In snapshot %d this was not read (denied, failed, not reached or left out): %s, %s. It counts as it was last known, or not at all where it never was. The figures stand on %s%s of the bytes.",
-			snapshot, Plural(c.UnreadFiles, "file"), n.units.Bytes(c.UnreadBytes), most, units.Share(c.CoveredShare))
+		n.add("In snapshot %d this was not read (denied, failed, not reached or left out): %s, %s. It counts as it was last known, or not at all where it never was. The figures stand on %s.",
+			snapshot, Plural(c.UnreadFiles, "file"), n.units.Bytes(c.UnreadBytes), Covered(partial, c))
 	}
 	if c.UnreadFolders > 0 {
 		n.add("In snapshot %d %s could not be opened. What lies below and was never seen is in no figure.",
@@ -41,6 +37,19 @@ func (n *notes) coverage(snapshot int, partial bool, c logbook.Coverage) {
 		n.add("In snapshot %d %s changed while being read; the second reading counts, and may mix two states.",
 			snapshot, Plural(c.TornFiles, "file"))
 	}
+}
+
+// Covered says what the figures of a snapshot stand on. What was never reached
+// has no known size: the share is then a bound, and says nothing where all that
+// is known was read.
+func Covered(partial bool, c logbook.Coverage) string {
+	switch beyond := partial || c.UnreadFolders > 0; {
+	case beyond && c.CoveredShare == 1:
+		return "what was reached; how much lies beyond is not known"
+	case beyond:
+		return "at most " + units.Share(c.CoveredShare) + " of the bytes"
+	}
+	return units.Share(c.CoveredShare) + " of the bytes"
 }
 
 // sampled says how certain a compressed size is.
