@@ -56,7 +56,8 @@ type config struct {
 	csv     bool
 	quiet   bool
 	units   units.System
-	profile *engine.Profile // nil: none was given
+	needs   *engine.Needs   // nil: none was given
+	profile *engine.Profile // of the needs; nil: none was given
 }
 
 func (c *common) config() (config, error) {
@@ -73,7 +74,7 @@ func (c *common) config() (config, error) {
 		if err != nil {
 			return out, &failure{code: exitUsage, fact: err.Error(), err: err}
 		}
-		out.profile = needs.Profile
+		out.needs, out.profile = needs, needs.Profile
 	}
 	if out.dir, err = logbookDir(c.logbook); err != nil {
 		return out, err

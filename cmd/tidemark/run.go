@@ -54,7 +54,13 @@ Measure tonight and tomorrow night, then ask:
 	root.SetVersionTemplate("tidemark {{.Version}}\n")
 	root.SetFlagErrorFunc(flagError)
 	p.common.register(root)
-	root.AddCommand(p.scanCommand(), p.changeCommand(), p.explainCommand(), p.auditCommand(), p.manualCommand())
+	root.AddCommand(
+		p.scanCommand(),
+		p.changeCommand(),
+		p.explainCommand(),
+		p.auditCommand(),
+		p.manualCommand(),
+	)
 	return root
 }
 
