@@ -1,36 +1,23 @@
 package estimate
 
-import "time"
+import (
+	"time"
 
-// Classes of day. A month-end is the last working day (Monday to Friday) of a
-// month; public holidays are not known here, so a last working day that is a
-// holiday is still called month-end.
+	"tidemark/report/measure"
+)
+
+// Classes of day, see measure.DayClass.
 const (
-	Weekday  = "weekday"
-	Weekend  = "weekend"
-	MonthEnd = "month-end"
+	Weekday  = measure.Weekday
+	Weekend  = measure.Weekend
+	MonthEnd = measure.MonthEnd
 )
 
 // Classes lists them in the order in which views show them.
-var Classes = []string{Weekday, Weekend, MonthEnd}
+var Classes = measure.DayClasses
 
-// Class says to which class of day a night belongs. night is the local date
-// of the night (see Night); its clock time and zone do not matter.
-func Class(night time.Time) string {
-	switch night.Weekday() {
-	case time.Saturday, time.Sunday:
-		return Weekend
-	}
-	month := night.Month()
-	for day := dateOf(night).next(1); ; day = day.next(1) {
-		if day.month != month {
-			return MonthEnd
-		}
-		if wd := day.weekday(); wd != time.Saturday && wd != time.Sunday {
-			return Weekday
-		}
-	}
-}
+// Class says to which class of day a night belongs.
+func Class(night time.Time) string { return measure.DayClass(night) }
 
 // Night is the local date, at midnight UTC, that a snapshot taken at this
 // instant belongs to: taken, in its own offset, minus 12 hours.

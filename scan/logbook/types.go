@@ -204,6 +204,23 @@ type Figures struct {
 	Change  *ChangeTotals `json:"change"` // nil at the baseline
 	Types   []SplitTotals `json:"types"`  // the largest of the night and of the tree, bounded
 	Folders []SplitTotals `json:"folders"`
+
+	// Renamed is nil at the baseline, and where a version of the program that did
+	// not count them wrote the summary.
+	Renamed *RenamedTotals `json:"renamed,omitempty"`
+}
+
+// RenamedTotals counts a night's files that were given another name or ending,
+// whether or not their contents stayed: see measure.Change.
+type RenamedTotals struct {
+	Files   int64           `json:"files"`
+	Folders []RenamedFolder `json:"folders"` // by Files, bounded
+}
+
+// RenamedFolder is one folder's share.
+type RenamedFolder struct {
+	Name  string `json:"name"` // as in SplitTotals
+	Files int64  `json:"files"`
 }
 
 // ExplainTotals: see the identities in measure.Explain. Bytes are integers;
