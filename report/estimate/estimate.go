@@ -157,7 +157,7 @@ func changeRange(in *Input, loads []Load, first date, nights int) Range {
 
 // assumed lists what was taken as given: the needs file's own assumptions first.
 func assumed(in *Input, needs *engine.Needs) []string {
-	out := append([]string{}, needs.Assumed...)
+	out := append(append([]string{}, needs.Assumed...), in.Assumed...)
 	add := func(when bool, text string) {
 		if when {
 			out = append(out, text)

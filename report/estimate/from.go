@@ -49,11 +49,7 @@ func NightsOf(segments []logbook.Segment, p *engine.Profile) (nights []MeasuredN
 			NewBytes: c.NewBytes, FirstSeenNewBytes: c.FirstSeenNewBytes,
 			ScanSeconds: max(0, s.Work.ElapsedSeconds), CoveredShare: s.Coverage.CoveredShare,
 		}
-		if c.NewCompressedBytes >= 0 {
-			packed := c.NewCompressedBytes
-			if p != nil && p.Compression == engine.None {
-				packed = c.NewBytes
-			}
+		if packed := measure.Packed(p, c.NewCompressedBytes, c.NewBytes); packed >= 0 {
 			n.UploadBytes = packed + p.Overhead(c.NewChunks, c.NewReferences, c.ChangedFiles)
 			n.FirstSeenUploadBytes = 0
 			if c.NewBytes > 0 {

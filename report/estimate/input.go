@@ -73,10 +73,12 @@ type Input struct {
 	Nights         []MeasuredNight // in order; empty where only the baseline was measured
 	All            Tree            // the newest snapshot
 	Folders        []Tree          // its top folders
+	OtherFolders   int             // top folders too small to be among them
 	Paths          []Tree          // further trees to restore, as asked for
 	MeanChunkBytes int64           // measured mean; 0: not known
 	Spans          []Span          // see SpansOf; nil: not computed, what rests on lifetimes is refused
 	Seed           uint64          // of the bootstrap; the same seed, the same result
+	Assumed        []string        // what the figures above rest on beside measurement
 }
 
 // loads merges the steps within one date and gives what each night asks of the

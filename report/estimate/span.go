@@ -18,8 +18,8 @@ type Span measure.Lifetime
 // Stored is what the span takes in a store of this profile (nil: no overhead)
 // while any kept snapshot holds it.
 func (s *Span) Stored(p *engine.Profile) int64 {
-	packed := s.Packed
-	if packed < 0 || p != nil && p.Compression == engine.None {
+	packed := measure.Packed(p, s.Packed, s.Bytes)
+	if packed < 0 {
 		packed = s.Bytes
 	}
 	return packed + p.Overhead(s.Chunks, s.References, s.Files)

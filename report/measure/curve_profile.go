@@ -2,6 +2,7 @@ package measure
 
 import (
 	"context"
+	"fmt"
 	"math"
 
 	"tidemark/chunk"
@@ -22,14 +23,15 @@ type ProfileResult struct {
 	AverageBytes int64 // of the chunking that was measured; 0: whole files
 	MeanBytes    int64 // of the distinct units that came out; 0: there is none
 
-	From                int // the night behind what follows; 0: the baseline has none, and all are −1
+	From                int // the nights behind what follows led from here, each measured by itself and added up; 0: the baseline has none, and all are −1
+	Nights              int // their number
 	NewBytes            int64
 	NewChunks           int64
 	NewCompressedBytes  int64
 	ReturningBytes      int64
 	ReturningCompressed int64
 	NewOverheadBytes    int64
-	UploadBytes         int64 // new and returning, compressed, and the overhead
+	UploadBytes         int64 // new, compressed, and the overhead: every earlier night counts as held
 
 	Assumed []ProfileNote // what the figures rest on beside measurement; never nil
 }
@@ -58,6 +60,13 @@ func ForProfile(ctx context.Context, b *logbook.Book, snapshot int, p *engine.Pr
 // ForProfiles is ForProfile for several at once, side by side, from one
 // explanation and one stream of histories. Options.Profile is not looked at.
 func ForProfiles(ctx context.Context, b *logbook.Book, snapshot int, profiles []*engine.Profile, o Options) ([]ProfileResult, error) {
+	return ForProfilesBetween(ctx, b, 0, snapshot, profiles, o)
+}
+
+// ForProfilesBetween is ForProfiles with all nights from an earlier snapshot on
+// (0: the one before). The time grows with their number. The error wraps
+// logbook.ErrUsage too.
+func ForProfilesBetween(ctx context.Context, b *logbook.Book, from, snapshot int, profiles []*engine.Profile, o Options) ([]ProfileResult, error) {
 	snapshot, err := snapshotNumber(b, snapshot)
 	if err != nil {
 		return nil, err
@@ -67,7 +76,13 @@ func ForProfiles(ctx context.Context, b *logbook.Book, snapshot int, profiles []
 	if err != nil {
 		return nil, err
 	}
-	return forProfiles(ctx, b, snapshot, profiles, nil, base, o)
+	if from == 0 {
+		from = snapshot - 1
+	}
+	if from >= snapshot {
+		return nil, fmt.Errorf("%s: measure: %w: snapshot %d is not earlier than %d", b.Dir(), logbook.ErrUsage, from, snapshot)
+	}
+	return forProfiles(ctx, b, from, snapshot, profiles, nil, base, o)
 }
 
 // doublings is how often the logbook's average is doubled to come nearest to
@@ -91,6 +106,42 @@ func otherUnits(b *logbook.Book, p *engine.Profile) bool {
 	return p.Unit == engine.WholeFile || p.EncryptBeforeChunking || p.SeparateDevices || k > 0
 }
 
+// OtherUnits says whether a store of the profile (nil: none) keeps other units
+// than the logbook's chunks: then a night's summary does not speak for it.
+func OtherUnits(b *logbook.Book, p *engine.Profile) bool { return otherUnits(b, p) }
+
+// Packed is what the profile's compression makes of bytes that light
+// compression makes packed bytes of (−1: not measured); −1 where that has to be
+// known and is not.
+func Packed(p *engine.Profile, packed, bytes int64) int64 {
+	mid, _, _ := packedAs(p, packed, packed, packed, bytes)
+	return mid
+}
+
+// Notes names what figures for the profile rest on beside measurement; never nil.
+func Notes(b *logbook.Book, p *engine.Profile) []ProfileNote {
+	out := []ProfileNote{}
+	if p == nil {
+		return out
+	}
+	k, exact := doublings(b, p)
+	if whole := p.Unit == engine.WholeFile; !whole {
+		if k > 0 {
+			out = append(out, DerivedAverage)
+		}
+		if !exact {
+			out = append(out, NearestAverage)
+		}
+	}
+	switch {
+	case p.EncryptBeforeChunking:
+		out = append(out, EncryptedFirst)
+	case p.Compression == engine.Strong:
+		out = append(out, StrongModelled)
+	}
+	return out
+}
+
 // viewKey tells views apart.
 type viewKey struct {
 	whole, separate bool
@@ -99,10 +150,36 @@ type viewKey struct {
 
 // forProfiles measures the tree that keep leaves (nil: all of it), whose
 // explanation in the logbook's own way is base.
-func forProfiles(ctx context.Context, b *logbook.Book, snapshot int, profiles []*engine.Profile, keep *keeper, base *Explain, o Options) ([]ProfileResult, error) {
+func forProfiles(ctx context.Context, b *logbook.Book, from, snapshot int, profiles []*engine.Profile, keep func(*logbook.Entry) bool, base *Explain, o Options) ([]ProfileResult, error) {
+	var nights nightUnits
+	for n := from + 1; n < snapshot; n++ {
+		w, _, err := profileWalk(ctx, b, n, profiles, keep, o)
+		if err != nil {
+			return nil, err
+		}
+		nights.add(w)
+	}
+	w, of, err := profileWalk(ctx, b, snapshot, profiles, keep, o)
+	if err != nil {
+		return nil, err
+	}
+	w.with(&nights)
+	out := make([]ProfileResult, len(profiles))
+	for i, p := range profiles {
+		out[i] = w.profile(p, of[i], base)
+		if snapshot > 1 {
+			out[i].From, out[i].Nights = from, snapshot-from
+		}
+	}
+	return out, nil
+}
+
+// profileWalk measures a snapshot and its night in all views that the profiles
+// need; of are theirs.
+func profileWalk(ctx context.Context, b *logbook.Book, snapshot int, profiles []*engine.Profile, keep func(*logbook.Entry) bool, o Options) (w *unitWalk, of []*unitView, err error) {
 	views := []*unitView{{law: newCoarseLaw(b.Params(), 0)}}
 	index := map[viewKey]*unitView{{}: views[0]}
-	of := make([]*unitView, len(profiles))
+	of = make([]*unitView, len(profiles))
 	for i, p := range profiles {
 		var key viewKey
 		if p != nil {
@@ -118,18 +195,14 @@ func forProfiles(ctx context.Context, b *logbook.Book, snapshot int, profiles []
 		}
 		of[i] = index[key]
 	}
-	w, err := newUnitWalk(ctx, b, snapshot, keep, o.Depth, views)
-	if err != nil {
-		return nil, err
+	var kept *keeper
+	if keep != nil {
+		kept = &keeper{keep: keep}
 	}
-	if err := w.run(ctx); err != nil {
-		return nil, err
+	if w, err = newUnitWalk(ctx, b, snapshot, kept, o.Depth, views); err != nil {
+		return nil, nil, err
 	}
-	out := make([]ProfileResult, len(profiles))
-	for i, p := range profiles {
-		out[i] = w.profile(p, of[i], base)
-	}
-	return out, nil
+	return w, of, w.run(ctx)
 }
 
 func (w *unitWalk) profile(p *engine.Profile, v *unitView, base *Explain) ProfileResult {
@@ -150,21 +223,7 @@ func (w *unitWalk) profile(p *engine.Profile, v *unitView, base *Explain) Profil
 		r.MeanBytes = (r.Explain.UniqueBytes + r.Explain.UniqueChunks/2) / r.Explain.UniqueChunks
 	}
 	w.profileNight(&r, v, m)
-	if p == nil {
-		return r
-	}
-	if v.law.level > 0 {
-		r.Assumed = append(r.Assumed, DerivedAverage)
-	}
-	if _, exact := doublings(w.book, p); !exact && !v.whole {
-		r.Assumed = append(r.Assumed, NearestAverage)
-	}
-	switch {
-	case p.EncryptBeforeChunking:
-		r.Assumed = append(r.Assumed, EncryptedFirst)
-	case p.Compression == engine.Strong:
-		r.Assumed = append(r.Assumed, StrongModelled)
-	}
+	r.Assumed = Notes(w.book, p)
 	return r
 }
 
@@ -174,7 +233,6 @@ func (w *unitWalk) profileNight(r *ProfileResult, v *unitView, m *model) {
 	if w.snapshot == 1 {
 		return
 	}
-	r.From = w.snapshot - 1
 	if m.profile != nil && m.profile.EncryptBeforeChunking {
 		// A changed file comes out all new, wherever its contents were before.
 		r.NewBytes, r.NewCompressedBytes = w.changedBytes, w.changedBytes
@@ -184,9 +242,9 @@ func (w *unitWalk) profileNight(r *ProfileResult, v *unitView, m *model) {
 		r.NewCompressedBytes, _, _ = m.compressed(&v.fresh)
 		r.ReturningCompressed, _, _ = m.compressed(&v.back)
 	}
-	r.NewOverheadBytes = m.profile.Overhead(r.NewChunks+v.back.units, v.freshReferences, w.changedFiles)
-	if r.NewCompressedBytes >= 0 && r.ReturningCompressed >= 0 {
-		r.UploadBytes = r.NewCompressedBytes + r.ReturningCompressed + r.NewOverheadBytes
+	r.NewOverheadBytes = m.profile.Overhead(r.NewChunks, v.freshReferences, w.changedFiles)
+	if r.NewCompressedBytes >= 0 {
+		r.UploadBytes = r.NewCompressedBytes + r.NewOverheadBytes
 	}
 }
 

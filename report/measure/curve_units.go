@@ -322,9 +322,23 @@ func (w *unitWalk) units(e *logbook.Entry, flags unitFlags, p pair) {
 }
 
 // cut marks the units of a file in a view and returns their number.
-func (w *unitWalk) cut(v *unitView, e *logbook.Entry, flags unitFlags, p pair) (n int64) {
-	var u unit
+func (w *unitWalk) cut(v *unitView, e *logbook.Entry, flags unitFlags, p pair) int64 {
 	var last repetition
+	return v.each(w.facts, e, func(u *unit) {
+		now := w.mark(v, u, flags, p)
+		if flags&inCurrent != 0 {
+			if last != 0 && now != last {
+				v.joints++
+			}
+			last = now
+		}
+	})
+}
+
+// each cuts a file into the view's units, in order, and returns their number.
+// The unit is f's until it returns.
+func (v *unitView) each(facts *chunkFacts, e *logbook.Entry, f func(*unit)) (n int64) {
+	var u unit
 	end := func() {
 		if u.chunks == 0 {
 			return
@@ -336,13 +350,7 @@ func (w *unitWalk) cut(v *unitView, e *logbook.Entry, flags unitFlags, p pair) (
 			u.seal()
 		}
 		n++
-		now := w.mark(v, &u, flags, p)
-		if flags&inCurrent != 0 {
-			if last != 0 && now != last {
-				v.joints++
-			}
-			last = now
-		}
+		f(&u)
 		u = unit{}
 	}
 	for _, run := range e.Recipe {
@@ -353,19 +361,19 @@ func (w *unitWalk) cut(v *unitView, e *logbook.Entry, flags unitFlags, p pair) (
 			continue
 		}
 		for id := run.First; id < run.First+run.Chunks; id++ {
-			f := w.facts.at(id)
+			fact := facts.at(id)
 			switch {
 			case v.whole:
-				u.add(id, f)
+				u.add(id, fact)
 			case v.law.level == 0:
-				u.add(id, f)
+				u.add(id, fact)
 				end()
 			default:
-				if u.chunks > 0 && u.bytes+f.length() > v.law.max {
+				if u.chunks > 0 && u.bytes+fact.length() > v.law.max {
 					end() // no base end lies at the maximum: the last one before it
 				}
-				u.add(id, f)
-				if v.law.ends(f, u.bytes) {
+				u.add(id, fact)
+				if v.law.ends(fact, u.bytes) {
 					end()
 				}
 			}

@@ -6,6 +6,7 @@ import (
 	"encoding/binary"
 	"slices"
 
+	"tidemark/report/engine"
 	"tidemark/scan/logbook"
 )
 
@@ -48,12 +49,27 @@ const largeShare = 500
 // one (0: the newest) it was there. It holds about 40 bytes for each run of
 // chunks that a night brought or took away.
 func Lifetimes(ctx context.Context, b *logbook.Book, snapshot int) ([]Lifetime, error) {
+	return LifetimesFor(ctx, b, snapshot, nil)
+}
+
+// LifetimesFor is Lifetimes in the units that a store of the profile keeps
+// (nil: the logbook's chunks): whole files, chunks of a larger average, each
+// label by itself. Packed stays what light compression makes of them; what the
+// profile's own does, see Packed. Before chunking encrypted, each state of each
+// file is a unit of its own, which nothing repeats and nothing compresses. Units
+// other than the logbook's take about 70 bytes each more.
+func LifetimesFor(ctx context.Context, b *logbook.Book, snapshot int, p *engine.Profile) ([]Lifetime, error) {
 	last, err := snapshotNumber(b, snapshot)
 	if err != nil {
 		return nil, err
 	}
 	span := spanOf(b.Segments(), last)
 	l := &lives{span: span, end: int32(last + 1), rows: map[string]*Lifetime{}, packs: map[string]*packing{}}
+	if otherUnits(b, p) {
+		if l.index, err = newUnitIndex(ctx, b, last, p); err != nil {
+			return nil, err
+		}
+	}
 	for h, err := range b.Histories(ctx, logbook.HistoryOptions{From: 1, To: last, Recipes: true}) {
 		if err != nil {
 			return nil, err
@@ -70,6 +86,7 @@ func Lifetimes(ctx context.Context, b *logbook.Book, snapshot int) ([]Lifetime, 
 
 type lives struct {
 	span   idSpan
+	index  *unitIndex // nil: the units are the logbook's chunks
 	end    int32
 	pieces []piece
 	large  []int32 // file → Source, 0 for the many
@@ -101,10 +118,10 @@ func (l *lives) add(h *logbook.History) error {
 			if err := l.span.checkRuns(e.Recipe, e); err != nil {
 				return err
 			}
-			runs = idSet(e.Recipe)
+			var refs int64
+			runs, refs = l.units(e)
 			if !e.Hardlink {
-				refs := references(idRuns(e.Recipe))
-				most = max(most, refs)
+				most = max(most, references(idRuns(e.Recipe)))
 				r := l.row([]Stay{{int(from), int(to)}}, 0, e.FirstSeen)
 				r.References += refs
 				r.Files++
@@ -124,9 +141,20 @@ func (l *lives) add(h *logbook.History) error {
 	return nil
 }
 
+// units returns what a file's contents refer to, as a set, and how many
+// references that takes.
+func (l *lives) units(e *logbook.Entry) (set []idRun, refs int64) {
+	if l.index != nil {
+		return l.index.units(e)
+	}
+	return idSet(e.Recipe), references(idRuns(e.Recipe))
+}
+
 // idSet is a recipe's chunks as a set: ascending runs that neither overlap nor adjoin.
-func idSet(r logbook.Recipe) []idRun {
-	runs := idRuns(r)
+func idSet(r logbook.Recipe) []idRun { return union(idRuns(r)) }
+
+// union orders runs and joins what overlaps or adjoins. It takes runs over.
+func union(runs []idRun) []idRun {
 	slices.SortFunc(runs, func(a, b idRun) int { return cmp.Compare(a.first, b.first) })
 	out := runs[:0]
 	for _, x := range runs {
@@ -207,56 +235,79 @@ func (l *lives) makeKey(alive []Stay, source int32, seen bool) {
 	l.key = k
 }
 
-// sweep goes through the chunks in order of id beside the pieces that hold them.
+// sweep goes through the units in order of id beside the pieces that hold them.
 func (l *lives) sweep(ctx context.Context, b *logbook.Book, last int) error {
 	slices.SortFunc(l.pieces, func(a, b piece) int {
 		return cmp.Or(cmp.Compare(a.first, b.first), cmp.Compare(a.file, b.file), cmp.Compare(a.from, b.from))
 	})
-	var active []piece
-	next := 0
-	stale := true // the row below no longer fits active
-	var row *Lifetime
-	var pack *packing
-	counted := map[*Lifetime]int32{} // the small file that was last counted as a source of a row
-	for rows, err := range b.ChunkRows(ctx, 1, last) {
-		if err != nil {
-			return err
+	s := &sweeper{lives: l, stale: true, counted: map[*Lifetime]int32{}}
+	if l.index != nil {
+		for id := range l.index.known {
+			if u := &l.index.known[id]; s.to(int64(id)) {
+				s.row.Chunks += int64(u.units)
+				s.row.Bytes += u.bytes
+				u.pack(s.pack)
+			}
 		}
-		for i := range rows {
-			id := rows[i].ID
-			for next < len(l.pieces) && l.pieces[next].first <= id {
-				active = append(active, l.pieces[next])
-				next++
-				stale = true
+	} else {
+		for rows, err := range b.ChunkRows(ctx, 1, last) {
+			if err != nil {
+				return err
 			}
-			if n := len(active); n > 0 {
-				active = slices.DeleteFunc(active, func(p piece) bool { return p.first+p.n <= id })
-				stale = stale || len(active) != n
-			}
-			if len(active) == 0 {
-				continue // a chunk that no version of any name ever held
-			}
-			if stale {
-				row, pack = l.rowOf(active)
-				if row.Source == 0 {
-					if f := firstFile(active); counted[row] != f+1 {
-						counted[row] = f + 1
-						row.Sources++
-					}
-				} else {
-					row.Sources = 1
+			for i := range rows {
+				if s.to(rows[i].ID) {
+					s.row.Chunks++
+					s.row.Bytes += int64(rows[i].Len)
+					s.pack.add(&rows[i])
 				}
-				stale = false
 			}
-			row.Chunks++
-			row.Bytes += int64(rows[i].Len)
-			pack.add(&rows[i])
 		}
 	}
 	for k, p := range l.packs {
 		l.rows[k].Packed, _, _ = p.total()
 	}
 	return nil
+}
+
+// sweeper finds the row of one id after the other.
+type sweeper struct {
+	*lives
+	active  []piece
+	next    int
+	stale   bool // row no longer fits active
+	row     *Lifetime
+	pack    *packing
+	counted map[*Lifetime]int32 // the small file that was last counted as a source of a row
+}
+
+// to goes on to an id, larger than those before. It is false for what no
+// version of any name ever held.
+func (s *sweeper) to(id int64) bool {
+	for s.next < len(s.pieces) && s.pieces[s.next].first <= id {
+		s.active = append(s.active, s.pieces[s.next])
+		s.next++
+		s.stale = true
+	}
+	if n := len(s.active); n > 0 {
+		s.active = slices.DeleteFunc(s.active, func(p piece) bool { return p.first+p.n <= id })
+		s.stale = s.stale || len(s.active) != n
+	}
+	if len(s.active) == 0 {
+		return false
+	}
+	if s.stale {
+		s.row, s.pack = s.rowOf(s.active)
+		if s.row.Source == 0 {
+			if f := firstFile(s.active); s.counted[s.row] != f+1 {
+				s.counted[s.row] = f + 1
+				s.row.Sources++
+			}
+		} else {
+			s.row.Sources = 1
+		}
+		s.stale = false
+	}
+	return true
 }
 
 // firstFile is the first name in order among those that held the chunk first.
