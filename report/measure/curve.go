@@ -2,9 +2,11 @@ package measure
 
 import (
 	"context"
+	"fmt"
 	"math"
 
 	"tidemark/chunk"
+	"tidemark/report/engine"
 	"tidemark/scan/logbook"
 )
 
@@ -17,18 +19,39 @@ const WholeFiles = "whole-file"
 // read again.
 type CurveResult struct {
 	Snapshot int
-	From     int // the night behind NewBytes led from this snapshot; 0: the baseline has none
+	From     int // the nights behind NewBytes led from this snapshot; 0: the baseline has none
+	Nights   int // steps from there; 1: the last night; 0: none
+
+	SourceBytes int64 // of the snapshot
 
 	// Points by rising average, the logbook's own first, whole files last.
 	Points []CurvePoint
 
 	// Minimum is the index of the content-defined point with the least
 	// StoredBytes, −1 where compressed bytes are not known. FlatFrom … FlatTo are
-	// the points around it that store at most FlatShare more. Without a profile no
-	// overhead is counted, and small chunks look better than any engine's.
+	// the points around it that store at most FlatShare more. The least may as well
+	// lie anywhere from OpenFrom to OpenTo: those points' ranges reach below its.
 	Minimum          int
 	FlatFrom, FlatTo int
-	OverheadCounted  bool
+	OpenFrom, OpenTo int
+
+	// Profile whose compression and overheads are counted. Assumed: none was given,
+	// and AssumedProfile stands in. Without any overhead there would be no minimum,
+	// and small chunks would look better than any store's.
+	Profile *engine.Profile
+	Assumed bool
+}
+
+// AssumedProfile has the overheads of a typical store, for a curve to whose
+// reader none is known: those of engine.Typical's content-defined profiles.
+func AssumedProfile() *engine.Profile {
+	for _, p := range engine.Typical() {
+		if p.Unit == engine.ContentDefined && !p.EncryptBeforeChunking {
+			p.AverageBytes, p.Compression = 0, engine.Light
+			return &p
+		}
+	}
+	return nil
 }
 
 // FlatShare is how much more than the least counts as equally good.
@@ -56,9 +79,9 @@ type CurvePoint struct {
 	StoredLowBytes      int64
 	StoredHighBytes     int64
 
-	// Of the night From → Snapshot: chunks never seen before in the logbook.
-	// NewBytes is −1 where FewPlaces or NoNight says why; the range is given all
-	// the same where there is a night.
+	// Of the nights From → Snapshot, added up: chunks never seen before in the
+	// logbook. NewBytes is −1 where FewPlaces or NoNight says why; the range is
+	// given all the same where there is a night.
 	NewBytes           int64
 	NewLowBytes        int64
 	NewHighBytes       int64
@@ -67,7 +90,17 @@ type CurvePoint struct {
 	ReturningBytes     int64 // seen before, but not in the snapshot before; −1 without a night
 	Edges              int64 // new chunks that hold older data too: at each a changed place begins or ends
 
+	// What travels: new chunks compressed and their overhead; every earlier night
+	// counts as held. −1 as NewCompressedBytes; the range −1 without a night or
+	// where compression was not measured.
+	NewOverheadBytes int64 // −1 without a night
+	UploadBytes      int64
+	UploadLowBytes   int64
+	UploadHighBytes  int64
+
 	Notes []CurveNote // never nil
+
+	newDerived int64 // NewBytes, where it is left out too
 }
 
 // CurveNote says what a point suffers from.
@@ -103,14 +136,56 @@ const (
 // as whole files. It holds about sixteen bytes a chunk. The error wraps
 // logbook.ErrNoSnapshot or logbook.ErrDamaged.
 func Curve(ctx context.Context, b *logbook.Book, snapshot int, o Options) (*CurveResult, error) {
+	return CurveBetween(ctx, b, 0, snapshot, o)
+}
+
+// CurveBetween is Curve with the new bytes of all nights from an earlier
+// snapshot on (0: the one before), each night measured by itself: the time grows
+// with their number. The error wraps ErrUsage too.
+func CurveBetween(ctx context.Context, b *logbook.Book, from, snapshot int, o Options) (*CurveResult, error) {
 	snapshot, err := snapshotNumber(b, snapshot)
 	if err != nil {
 		return nil, err
+	}
+	if from == 0 {
+		from = snapshot - 1
+	}
+	if from >= snapshot {
+		return nil, fmt.Errorf("%s: measure: %w: snapshot %d is not earlier than %d", b.Dir(), logbook.ErrUsage, from, snapshot)
 	}
 	reference, err := explainTotals(ctx, b, snapshot)
 	if err != nil {
 		return nil, err
 	}
+	var nights nightUnits
+	for n := from + 1; n < snapshot; n++ {
+		w, err := curveWalk(ctx, b, n)
+		if err != nil {
+			return nil, err
+		}
+		nights.add(w)
+	}
+	w, err := curveWalk(ctx, b, snapshot)
+	if err != nil {
+		return nil, err
+	}
+	w.with(&nights)
+	r := &CurveResult{Snapshot: snapshot, SourceBytes: reference.SourceBytes, Minimum: -1, Profile: o.Profile}
+	if r.Profile == nil {
+		r.Profile, r.Assumed = AssumedProfile(), true
+	}
+	if snapshot > 1 {
+		r.From, r.Nights = from, snapshot-from
+	}
+	for _, v := range w.views {
+		r.Points = append(r.Points, w.point(v, newModel(r.Profile, reference, w.views[0])))
+	}
+	r.minimum()
+	return r, nil
+}
+
+// curveWalk measures a snapshot and its night at every average.
+func curveWalk(ctx context.Context, b *logbook.Book, snapshot int) (*unitWalk, error) {
 	var views []*unitView
 	for k := 0; b.Params().Average<<k <= chunk.MaxAverage; k++ {
 		views = append(views, &unitView{law: newCoarseLaw(b.Params(), k)})
@@ -120,18 +195,7 @@ func Curve(ctx context.Context, b *logbook.Book, snapshot int, o Options) (*Curv
 	if err != nil {
 		return nil, err
 	}
-	if err := w.run(ctx); err != nil {
-		return nil, err
-	}
-	r := &CurveResult{Snapshot: snapshot, Minimum: -1, OverheadCounted: o.Profile != nil}
-	if snapshot > 1 {
-		r.From = snapshot - 1
-	}
-	for _, v := range views {
-		r.Points = append(r.Points, w.point(v, newModel(o.Profile, reference, views[0])))
-	}
-	r.minimum()
-	return r, nil
+	return w, w.run(ctx)
 }
 
 // explainTotals returns the totals of a snapshot, from its summary where they
@@ -203,12 +267,18 @@ func (w *unitWalk) point(v *unitView, m *model) CurvePoint {
 func (w *unitWalk) newBytes(p *CurvePoint, v *unitView, m *model) {
 	if w.snapshot == 1 {
 		p.NewBytes, p.NewLowBytes, p.NewHighBytes, p.NewCompressedBytes, p.ReturningBytes = -1, -1, -1, -1, -1
+		p.NewOverheadBytes, p.UploadBytes, p.UploadLowBytes, p.UploadHighBytes = -1, -1, -1, -1
 		p.Notes = append(p.Notes, NoNight)
 		return
 	}
+	p.newDerived = v.fresh.bytes
 	p.NewBytes, p.NewChunks, p.Edges, p.ReturningBytes = v.fresh.bytes, v.fresh.units, v.fresh.mixed, v.back.bytes
 	p.NewLowBytes, p.NewHighBytes = p.NewBytes, p.NewBytes
-	p.NewCompressedBytes, _, _ = m.compressed(&v.fresh)
+	p.NewOverheadBytes = m.profile.Overhead(v.fresh.units, v.freshReferences, w.changedFiles)
+	p.UploadBytes, p.UploadLowBytes, p.UploadHighBytes = -1, -1, -1
+	var low, high int64
+	p.NewCompressedBytes, low, high = m.compressed(&v.fresh)
+	defer w.upload(p, low, high)
 	if !p.Derived || p.Edges == 0 {
 		return
 	}
@@ -229,6 +299,20 @@ func (w *unitWalk) newBytes(p *CurvePoint, v *unitView, m *model) {
 	}
 }
 
+// upload follows from what is new: the ratio of what was derived carries over
+// to the range. low and high bound the compressed bytes by the models' errors.
+func (w *unitWalk) upload(p *CurvePoint, low, high int64) {
+	if low < 0 {
+		return
+	}
+	derived := float64(max(p.newDerived, 1))
+	p.UploadLowBytes = int64(float64(low)*float64(p.NewLowBytes)/derived) + p.NewOverheadBytes
+	p.UploadHighBytes = int64(float64(high)*float64(p.NewHighBytes)/derived) + p.NewOverheadBytes
+	if p.NewCompressedBytes >= 0 {
+		p.UploadBytes = p.NewCompressedBytes + p.NewOverheadBytes
+	}
+}
+
 // minimum finds the least stored bytes among the content-defined points and how
 // far the curve is flat around it.
 func (r *CurveResult) minimum() {
@@ -241,8 +325,15 @@ func (r *CurveResult) minimum() {
 	if r.Minimum < 0 {
 		return
 	}
-	most := int64(float64(points[r.Minimum].StoredBytes) * (1 + FlatShare))
+	least := &points[r.Minimum]
+	most := int64(float64(least.StoredBytes) * (1 + FlatShare))
 	r.FlatFrom, r.FlatTo = r.Minimum, r.Minimum
+	r.OpenFrom, r.OpenTo = r.Minimum, r.Minimum
+	for i, p := range points {
+		if p.StoredLowBytes < least.StoredHighBytes {
+			r.OpenFrom, r.OpenTo = min(r.OpenFrom, i), max(r.OpenTo, i)
+		}
+	}
 	for r.FlatFrom > 0 && points[r.FlatFrom-1].StoredBytes <= most {
 		r.FlatFrom--
 	}

@@ -252,15 +252,16 @@ func (r *WhatIfResult) profiles(ctx context.Context, b *logbook.Book, c *chooser
 		r.After = repack(r.After, after)
 		return nil
 	}
-	before, err := forProfiles(ctx, b, r.Snapshot, []*engine.Profile{o.Profile}, nil, r.Before, o)
+	last := r.Snapshot - 1
+	before, err := forProfiles(ctx, b, last, r.Snapshot, []*engine.Profile{o.Profile}, nil, r.Before, o)
 	if err != nil {
 		return err
 	}
-	keep := &keeper{keep: func(e *logbook.Entry) bool {
+	keep := func(e *logbook.Entry) bool {
 		kept, _ := c.choose(e)
 		return kept>>together&1 != 0
-	}}
-	then, err := forProfiles(ctx, b, r.Snapshot, []*engine.Profile{after}, keep, r.After, o)
+	}
+	then, err := forProfiles(ctx, b, last, r.Snapshot, []*engine.Profile{after}, keep, r.After, o)
 	if err != nil {
 		return err
 	}
