@@ -7,6 +7,7 @@ const (
 	defaultCriticalScore = 7
 	defaultFloorShare    = 0.1
 	defaultFloorMB       = 10
+	defaultFloorFiles    = 10
 	defaultNights        = 7
 	defaultWarningHours  = 30 // a night that came late
 	defaultCriticalHours = 54 // two nights missed
@@ -31,6 +32,7 @@ func (c *checker) alert(v *fileAlert) Alert {
 		CriticalScore:        c.number("alert.critical_score", v.CriticalScore, defaultCriticalScore, score),
 		FloorShare:           c.number("alert.floor_share", v.FloorShare, defaultFloorShare, span{0, 10, "a share of the median (10 % is 0.1)"}),
 		FloorBytes:           bytesOf(c.number("alert.floor_mb", v.FloorMB, defaultFloorMB, span{0, 1e9, "MB"}), 1e6),
+		FloorFiles:           c.whole("alert.floor_files", v.FloorFiles, defaultFloorFiles, span{0, 1e9, "files"}),
 		Nights:               int(c.whole("alert.nights", v.Nights, defaultNights, span{3, 1000, "nights"})),
 		WarningAgeSeconds:    c.number("alert.warning_age_hours", v.WarningAgeHours, defaultWarningHours, hours) * hour,
 		CriticalAgeSeconds:   c.number("alert.critical_age_hours", v.CriticalAgeHours, defaultCriticalHours, hours) * hour,

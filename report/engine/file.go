@@ -97,6 +97,7 @@ type fileAlert struct {
 	CriticalScore        *float64 `toml:"critical_score"`
 	FloorShare           *float64 `toml:"floor_share"`
 	FloorMB              *float64 `toml:"floor_mb"`
+	FloorFiles           *int64   `toml:"floor_files"`
 	Nights               *int64   `toml:"nights"`
 	WarningAgeHours      *float64 `toml:"warning_age_hours"`
 	CriticalAgeHours     *float64 `toml:"critical_age_hours"`

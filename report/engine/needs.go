@@ -105,6 +105,7 @@ type Alert struct {
 	CriticalScore        float64 // not below WarningScore
 	FloorShare           float64 // the spread counts as at least this share of the median
 	FloorBytes           int64   // and, where bytes are judged, as at least this much
+	FloorFiles           int64   // and, where files are counted, as at least so many
 	Nights               int     // usual nights needed before scores are spoken of; at least 3
 	WarningAgeSeconds    float64 // since the last good scan
 	CriticalAgeSeconds   float64 // not below WarningAgeSeconds

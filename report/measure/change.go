@@ -30,6 +30,8 @@ type changer struct {
 	freed idList
 	back  idList // returning
 	base  idList // chunks that only first-seen files hold
+
+	renamed renamed
 }
 
 type changedFile struct {
@@ -216,6 +218,9 @@ func (c *changer) play(prev, seg *logbook.Segment, steps []step) {
 			}
 		}
 	}
+	c.renamed.add(steps, causes,
+		func(s *step) (string, []byte) { return c.files[s.file].Label, c.files[s.file].Path },
+		func(s *step) int32 { return c.files[s.file].folder })
 	for i := range steps {
 		if s := &steps[i]; causes[i] == FirstSeen && s.after.known {
 			for _, r := range s.after.runs {
@@ -333,6 +338,7 @@ func (c *changer) finish(ctx context.Context, b *logbook.Book) (*Change, error) 
 	segments := b.Segments()
 	out.Spanned = spanned(&segments[out.From-1], &segments[out.To-1])
 	out.ByFolder, out.ByType = c.folders, c.types
+	out.Renamed = c.renamed.kept(c.names.folders.names)
 	out.Top = c.top()
 	return deriveChange(out, c.o), nil
 }
@@ -444,8 +450,9 @@ func (c *changer) top() []FileChange {
 	if n == 0 {
 		n = 10
 	}
+	n = min(n, len(order))
 	out := make([]FileChange, 0, n)
-	for _, f := range order[:min(n, len(order))] {
+	for _, f := range order[:n] {
 		out = append(out, f.FileChange)
 	}
 	return out

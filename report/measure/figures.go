@@ -52,6 +52,7 @@ func Unchanged(b *logbook.Book, o Options) (e *Explain, c *Change, ok bool) {
 	c = &Change{}
 	c.From, c.To, c.Spanned = prev.Number, last.Number, spanned(prev, last)
 	c.Nights = []Night{{From: c.From, To: c.To, Spanned: c.Spanned}}
+	c.Renamed = (&renamed{}).kept(nil)
 	return e, deriveChange(c, o), true
 }
 
@@ -89,6 +90,7 @@ func ToFigures(e *Explain, c *Change) *logbook.Figures {
 		totals := c.ChangeTotals
 		f.Change = &totals
 		types, folders = c.ByType, c.ByFolder
+		f.Renamed = c.Renamed
 	}
 	f.Types = joinSplits(e.ByType, types)
 	f.Folders = joinSplits(e.ByFolder, folders)

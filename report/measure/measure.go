@@ -67,6 +67,9 @@ type Change struct {
 	ByType        []ChangeSplit
 	ByFolder      []ChangeSplit
 	Top           []FileChange // by NewBytes, then by TouchedBytes; bounded
+
+	// Renamed counts files that were given another name or ending, see type renamed.
+	Renamed *logbook.RenamedTotals
 }
 
 // Night is one step of a Change.

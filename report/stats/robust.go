@@ -41,6 +41,12 @@ func ModifiedZ(x float64, values []float64, floor float64) (score float64, ok bo
 	if !ok {
 		return 0, false
 	}
+	return ModifiedZBeside(x, median, mad, floor)
+}
+
+// ModifiedZBeside is ModifiedZ for callers that ask often and hold the median and
+// the MAD of the usual values already; all four are finite, which it does not check.
+func ModifiedZBeside(x, median, mad, floor float64) (score float64, ok bool) {
 	spread := max(mad, floor)
 	if spread == 0 {
 		return 0, x == median
