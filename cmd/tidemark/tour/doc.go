@@ -46,7 +46,7 @@
 //
 //	 3  Wed 11 Mar  folder_unreadable  delivery-notes can't be read; a note is deleted meanwhile
 //	 4  Thu 12 Mar  folder_unreadable  … and another written anew
-//	 5  Fri 13 Mar  folder_back        readable again: names not known before are first seen
+//	 5  Fri 13 Mar  folder_back        readable again: two nights' notes come to light at once
 //	 9  Tue 17 Mar  log_renamed        kiln.log becomes kiln.log.1; a fresh one begins
 //	10  Wed 18 Mar  log_compressed     kiln.log.1 becomes kiln.log.1.gz
 //	11  Thu 19 Mar  time_put_back      the container is written to and its mtime put back

@@ -60,6 +60,23 @@ func (o *observer) visible(t *tree, roots, dark []string) map[string]knownFile {
 	return now
 }
 
+// unknown are the folders that could not be read last time and below which
+// nothing was known before either. What comes to light there may be old. Below
+// the others all names were known once, so a further one was made since.
+func (o *observer) unknown() []string {
+	var out []string
+	for _, folder := range o.dark {
+		known := false
+		for name := range o.known {
+			known = known || inside(name, folder)
+		}
+		if !known {
+			out = append(out, folder)
+		}
+	}
+	return out
+}
+
 func insideAny(name string, folders []string) bool {
 	for _, f := range folders {
 		if inside(name, f) {
@@ -80,6 +97,7 @@ func (o *observer) compare(t *tree, now map[string]knownFile, names, roots []str
 			left[old.content.id] = true
 		}
 	}
+	unknown := o.unknown()
 	var newRoots []string
 	for _, label := range roots {
 		if !o.roots[label] {
@@ -89,7 +107,7 @@ func (o *observer) compare(t *tree, now map[string]knownFile, names, roots []str
 	cause := func(name string, k, old knownFile, known bool) string {
 		same := known && k.content.id == old.content.id
 		switch id := k.content.id; {
-		case !known && (insideAny(name, newRoots) || insideAny(name, o.dark)):
+		case !known && (insideAny(name, newRoots) || insideAny(name, unknown)):
 			return FirstSeen
 		case !known && left[id]:
 			return Moved
@@ -137,6 +155,10 @@ func (o *observer) compare(t *tree, now map[string]knownFile, names, roots []str
 			c.Edits = append(c.Edits, settled(edits, name, why, k.content.bytes)...)
 		}
 		if why == "" {
+			if t.files[name].relinked {
+				c.RelinkedFiles++
+				c.RelinkedBytes += k.content.bytes
+			}
 			continue
 		}
 		share := shares[why]
@@ -155,6 +177,11 @@ func (o *observer) compare(t *tree, now map[string]knownFile, names, roots []str
 		if !known || k.content.id != old.content.id {
 			c.ChangedFiles++
 			c.ChangedBytes += k.content.bytes
+		}
+	}
+	for name, k := range now {
+		if !k.unread {
+			t.files[name].relinked = false
 		}
 	}
 	met = map[int]bool{}

@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -131,6 +132,12 @@ func (o *oracle) look(t *testing.T, info NightInfo) (TreeTruth, *ChangeTruth, ma
 			now[name] = &carried
 		}
 	}
+	var unknown []string // unreadable last time, and nothing of them was known
+	for _, folder := range o.dark {
+		if !slices.ContainsFunc(slices.Collect(maps.Keys(o.before)), func(name string) bool { return below(name, []string{folder}) }) {
+			unknown = append(unknown, folder)
+		}
+	}
 	further := furtherNames(now)
 	var newLabels []string
 	for _, r := range info.Roots {
@@ -182,7 +189,7 @@ func (o *oracle) look(t *testing.T, info NightInfo) (TreeTruth, *ChangeTruth, ma
 		same := old != nil && old.sum == f.sum
 		var cause string
 		switch {
-		case old == nil && (below(name, newLabels) || below(name, o.dark)):
+		case old == nil && (below(name, newLabels) || below(name, unknown)):
 			cause = FirstSeen
 		case old == nil && left[f.sum]:
 			cause = Moved
@@ -378,6 +385,7 @@ func withoutFresh(t Truth) Truth {
 	if t.Change != nil {
 		c := *t.Change
 		c.FreshBytes, c.NeverSeenBytes, c.Edits = 0, 0, nil
+		c.RelinkedFiles, c.RelinkedBytes = 0, 0 // no contents tell of it
 		c.Causes = slices.Clone(c.Causes)
 		for i := range c.Causes {
 			c.Causes[i].FreshBytes, c.Causes[i].NeverSeenBytes = 0, 0

@@ -14,6 +14,8 @@ type inode struct {
 	content *content
 	mtime   int64 // Unix seconds
 	edits   []Edit
+
+	relinked bool // it got or lost a name, which moves its ctime
 }
 
 // tree changes the files and the books together. Names are
@@ -139,6 +141,7 @@ func (t *tree) restamp(name string, mtime int64) {
 }
 
 func (t *tree) remove(name string) {
+	t.files[name].relinked = true
 	delete(t.files, name)
 	t.disk.step("remove", name, os.Remove)
 }
@@ -159,6 +162,7 @@ func (t *tree) rename(from, to string) {
 // link gives a file a further name. Its folder must be there.
 func (t *tree) link(from, to string) {
 	t.files[to] = t.files[from]
+	t.files[to].relinked = true
 	t.disk.step("link", from, func(path string) error { return os.Link(path, t.disk.path(to)) })
 }
 

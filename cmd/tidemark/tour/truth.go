@@ -19,8 +19,11 @@ import (
 //   - touched: a path that was not known, or whose size or mtime differ.
 //   - changed: contents at that path differ, new paths included. A file whose
 //     mtime was put back is changed without being touched.
-//   - first_seen files (a root that joined; a path not known before in a folder
-//     that could not be read) are in neither.
+//   - first_seen files (a root that joined; a path in a folder that could not be
+//     read and of which nothing was known before) are in neither. In a folder
+//     whose names were known once, a further one was made since: it is created.
+//   - relinked: nothing of a name changed but that its file got or lost another
+//     name, which moves the ctime where there is one. Not among the causes.
 //   - A path is judged by the first cause that fits, in the order of Causes.
 //     moved: a new path whose contents another path held in the snapshot before
 //     and no longer holds. copied: … and still holds. returned: contents that an
@@ -91,6 +94,8 @@ type ChangeTruth struct {
 	ChangedBytes   int64        `json:"changed_bytes"`
 	FreshBytes     int64        `json:"fresh_bytes"`
 	NeverSeenBytes int64        `json:"never_seen_bytes"`
+	RelinkedFiles  int64        `json:"relinked_files"` // names
+	RelinkedBytes  int64        `json:"relinked_bytes"`
 	Causes         []CauseTruth `json:"causes"` // all of Causes, in order
 	Edits          []Edit       `json:"edits"`  // of created, appended and edited files, in walk order, first names only
 }
