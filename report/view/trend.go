@@ -65,11 +65,11 @@ type TrendRow struct {
 	UnreadFolders int64   `json:"unread_folders"`
 	ScanSeconds   float64 `json:"scan_seconds"`
 
-	Counts  bool          `json:"counts"`          // among the usual nights
-	Aside   measure.Aside `json:"aside,omitempty"` // why not
-	Score   *float64      `json:"score"`           // modified z of the new bytes among the nights of its class
-	NoScore string        `json:"score_reason,omitempty"`
-	Unusual bool          `json:"unusual"` // the score is at or above the warning threshold
+	Counts      bool          `json:"counts"`          // among the usual nights
+	Aside       measure.Aside `json:"aside,omitempty"` // why not
+	Score       *float64      `json:"score"`           // modified z of the new bytes among the nights of its class
+	ScoreReason string        `json:"score_reason,omitempty"`
+	Unusual     bool          `json:"unusual"` // the score is at or above the warning threshold
 
 	Bar     float64 `json:"-"` // new bytes as a share of the largest night's, 0 to 1
 	BarHigh float64 `json:"-"` // the high end of what is usual for its class, on the same scale; 0: not known

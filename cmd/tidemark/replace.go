@@ -1,0 +1,57 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+)
+
+// replaceFile writes a file under a temporary name in its own folder, syncs it
+// and renames it: whoever reads it sees the old contents or the new, never a part.
+// On an error the old file is as it was and nothing is left beside it. An error
+// names the path and the step.
+func replaceFile(path string, mode os.FileMode, write func(io.Writer) error) error {
+	// The ending is not the file's, so that who reads a folder by ending passes it over.
+	temp := filepath.Join(filepath.Dir(path), "."+filepath.Base(path)+"."+strconv.Itoa(os.Getpid())+".tmp")
+	f, err := os.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
+	if errors.Is(err, os.ErrExist) {
+		// Of a process that had this number and died: nobody else writes it now.
+		if err = os.Remove(temp); err == nil {
+			f, err = os.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
+		}
+	}
+	if err != nil {
+		return fmt.Errorf("%s: writing it under a temporary name: %w", path, unpathed(err))
+	}
+	// Whatever the umask: the file is made for others to read, or not to.
+	err = f.Chmod(mode)
+	if errors.Is(err, errors.ErrUnsupported) {
+		err = nil
+	}
+	err = errors.Join(err, write(f), f.Sync())
+	err = errors.Join(err, f.Close())
+	if err == nil {
+		err = os.Rename(temp, path)
+	}
+	if err != nil {
+		os.Remove(temp)
+		return fmt.Errorf("%s: writing it: %w", path, unpathed(err))
+	}
+	return nil
+}
+
+// unpathed takes the temporary name out of an error of the system.
+func unpathed(err error) error {
+	var p *os.PathError
+	var l *os.LinkError
+	switch {
+	case errors.As(err, &p):
+		return p.Err
+	case errors.As(err, &l):
+		return l.Err
+	}
+	return err
+}

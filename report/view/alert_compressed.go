@@ -1,0 +1,98 @@
+package view
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"tidemark/report/measure"
+	"tidemark/report/units"
+	"tidemark/scan/logbook"
+)
+
+// leastShareSpread is the least spread of a compressed share that scores reckon
+// with: two points in a hundred come and go with what happens to be written.
+const leastShareSpread = 0.02
+
+// compressed judges how much of the new data of each type, and of each folder, is
+// left when it is compressed, beside the type's or folder's own past. A type that
+// was never there before has no past; the folder it turns up in has.
+func (j *judge) compressed() {
+	if j.night == nil || !j.night.Measured {
+		return
+	}
+	j.compressedOf("type", func(n *measure.TrendNight) []logbook.SplitTotals { return n.Types })
+	j.compressedOf("folder", func(n *measure.TrendNight) []logbook.SplitTotals { return n.Folders })
+}
+
+func (j *judge) compressedOf(kind string, of func(*measure.TrendNight) []logbook.SplitTotals) {
+	rows := slices.Clone(of(j.night))
+	slices.SortFunc(rows, func(a, b logbook.SplitTotals) int {
+		return cmp.Or(cmp.Compare(b.NewBytes, a.NewBytes), cmp.Compare(a.Name, b.Name))
+	})
+	for i := range rows {
+		row := &rows[i]
+		if row.NewBytes <= 0 || row.NewPacked < 0 || row.NewBytes < j.Alert.FloorBytes {
+			continue
+		}
+		p := past{words: "earlier nights", values: j.pastShares(row.Name, of)}
+		r := AlertReason{Measure: MeasureCompressedShare, Of: &AlertOf{Kind: kind, Name: newName(row.Name)}}
+		if len(p.values) < j.Alert.Nights {
+			continue // a newcomer among types; its folder is judged
+		}
+		u := measure.UsualValues(p.values)
+		a := j.Alert
+		floor := max(leastShareSpread, a.FloorShare*min(u.Median, max(1-u.Median, 0)))
+		a.FloorShare = 0 // of the median is too wide here: a share ends at all
+		r.compare(float64(row.NewPacked)/float64(row.NewBytes), p, floor, a)
+		r.Evidence = fmt.Sprintf("the %s that is new in %s compresses to %s of its size, %s",
+			j.units.Bytes(row.NewBytes), ofWords(r.Of), shareWords(*r.Value), r.beside(p, shareWords))
+		r.Folders = j.topFolders(func(f *logbook.SplitTotals) (float64, string) {
+			if f.NewBytes == 0 || f.NewPacked < 0 {
+				return 0, ""
+			}
+			part := share(f.NewPacked, f.NewBytes)
+			return float64(f.NewPacked), fmt.Sprintf("%s new, to %s", j.units.Bytes(f.NewBytes), shareWords(part))
+		})
+		for k := range r.Folders {
+			f := &r.Folders[k]
+			for i := range j.night.Folders {
+				if t := &j.night.Folders[i]; t.Name == f.Raw {
+					f.Value = share(t.NewPacked, t.NewBytes)
+				}
+			}
+		}
+		j.add(r)
+	}
+}
+
+// pastShares are the earlier nights' compressed shares of one type or folder. The
+// class of the day does not matter to them, nor how many dates a step covers. On a
+// night on which it was not among the busiest, a summary has no figure of it.
+func (j *judge) pastShares(name string, of func(*measure.TrendNight) []logbook.SplitTotals) (values []float64) {
+	for i := len(j.before) - 1; i >= 0 && len(values) < pastNights; i-- {
+		if !j.before[i].Measured {
+			continue
+		}
+		for _, row := range of(&j.before[i]) {
+			if row.Name == name && row.NewBytes > 0 && row.NewPacked >= 0 {
+				values = append(values, float64(row.NewPacked)/float64(row.NewBytes))
+			}
+		}
+	}
+	slices.Reverse(values)
+	return values
+}
+
+func shareWords(f float64) string { return units.Share(math.Round(f*1000) / 1000) }
+
+func ofWords(of *AlertOf) string {
+	if of.Kind == "folder" {
+		return FolderText(of.Raw)
+	}
+	if of.Raw == "" {
+		return "files without ending"
+	}
+	return "." + oneLine(of.Raw) + " files"
+}
