@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"runtime"
 
 	"tidemark/chunk"
 	"tidemark/report/units"
@@ -14,52 +15,78 @@ import (
 type scanBook struct {
 	*logbook.Book
 	unlock func() error
-	undo   func() // takes back the making of the logbook; nothing if it was there
+	made   *made // nil: it was there
 }
 
 // openToScan opens the logbook, or makes it at the first scan, and locks it.
 func openToScan(c *scanConfig) (*scanBook, error) {
-	undo := func() {}
-	if !logbook.Exists(c.dir) {
-		info, err := os.Stat(c.dir)
-		switch {
-		case err == nil:
-			// A file, or segments without the rest: Open knows what it is.
-			_, err := logbook.Open(c.dir)
-			if !info.IsDir() || errors.Is(err, logbook.ErrDamaged) || len(c.options.Roots) == 0 {
-				return nil, err
-			}
-		case len(c.options.Roots) == 0:
-			return nil, usage("name the folders to measure: tidemark scan ROOT", "%s: there is no logbook yet that could say what to scan", c.dir)
-		}
-		if undo, err = create(c); err != nil {
-			return nil, err
-		}
-	}
 	for {
-		book, err := logbook.Open(c.dir)
+		m, err := makeIfMissing(c)
 		if err != nil {
 			return nil, err
 		}
-		if err := c.fits(book); err != nil {
-			return nil, err
+		b, err := openAndLock(c)
+		if err != nil && m == nil && !logbook.Exists(c.dir) {
+			continue // another first scan failed, and took back the making of it
 		}
-		unlock, err := book.Lock()
 		if err != nil {
 			return nil, err
 		}
-		// Another scan may have added its snapshot between opening and locking.
-		again, err := logbook.Open(c.dir)
-		if err == nil && len(again.Segments()) == len(book.Segments()) {
-			if err = book.Sweep(); err == nil {
-				return &scanBook{book, unlock, undo}, nil
-			}
-		}
-		unlock()
-		if err != nil {
-			return nil, err
+		if b != nil {
+			b.made = m
+			return b, nil
 		}
 	}
+}
+
+// makeIfMissing makes the logbook if there is none; nil says that one was there.
+func makeIfMissing(c *scanConfig) (*made, error) {
+	if logbook.Exists(c.dir) {
+		return nil, nil
+	}
+	info, err := os.Stat(c.dir)
+	switch {
+	case err == nil:
+		// A file, or segments without the rest: Open knows what it is.
+		_, err := logbook.Open(c.dir)
+		if err == nil {
+			return nil, nil // made by another scan this very moment
+		}
+		if !info.IsDir() || errors.Is(err, logbook.ErrDamaged) || len(c.options.Roots) == 0 {
+			return nil, err
+		}
+	case len(c.options.Roots) == 0:
+		return nil, usage("name the folders to measure: tidemark scan ROOT", "%s: there is no logbook yet that could say what to scan", c.dir)
+	}
+	m, err := create(c)
+	if err != nil && logbook.Exists(c.dir) {
+		return nil, nil // another first scan was faster
+	}
+	return m, err
+}
+
+// openAndLock returns nil where the logbook changed meanwhile.
+func openAndLock(c *scanConfig) (*scanBook, error) {
+	book, err := logbook.Open(c.dir)
+	if err != nil {
+		return nil, err
+	}
+	if err := c.fits(book); err != nil {
+		return nil, err
+	}
+	unlock, err := book.Lock()
+	if err != nil {
+		return nil, err
+	}
+	// Another scan may have added its snapshot between opening and locking.
+	again, err := logbook.Open(c.dir)
+	if err == nil && len(again.Segments()) == len(book.Segments()) {
+		if err = book.Sweep(); err == nil {
+			return &scanBook{Book: book, unlock: unlock}, nil
+		}
+	}
+	unlock()
+	return nil, err
 }
 
 // fits refuses another cutting than the logbook's own.
@@ -76,8 +103,8 @@ func (c *scanConfig) fits(b *logbook.Book) error {
 	return nil
 }
 
-// create makes the logbook and returns what takes that back.
-func create(c *scanConfig) (undo func(), err error) {
+// create makes the logbook.
+func create(c *scanConfig) (*made, error) {
 	method, average := c.method, c.average
 	if method == "" {
 		method = chunk.DefaultMethod
@@ -90,27 +117,57 @@ func create(c *scanConfig) (undo func(), err error) {
 		return nil, err
 	}
 	_, err = os.Lstat(c.dir)
-	newFolder := os.IsNotExist(err)
-	before := listed(c.dir)
+	m := &made{dir: c.dir, newFolder: os.IsNotExist(err), before: listed(c.dir)}
 	if _, err := logbook.Create(c.dir, logbook.CreateOptions{Params: params, KeyFile: c.key}); err != nil {
 		return nil, err
 	}
-	return func() {
-		// Only files that were not there before, and no folders: a segment means
-		// that somebody recorded something.
-		book, err := logbook.Open(c.dir)
-		if err != nil || len(book.Segments()) > 0 {
-			return
+	return m, nil
+}
+
+// made is what a first scan made before it measured anything.
+type made struct {
+	dir       string
+	newFolder bool
+	before    map[string]bool // what lay there
+}
+
+const lockFile = "lock" // in the logbook's folder
+
+// undo takes back the making of the logbook while it is locked: only files that
+// were not there before, and no folders, since a segment means that somebody
+// recorded something. The lock goes last: without it another first scan may begin.
+func (b *scanBook) undo() {
+	if b.made == nil {
+		return
+	}
+	book, err := logbook.Open(b.made.dir)
+	if err != nil || len(book.Segments()) > 0 {
+		b.made = nil
+		return
+	}
+	for name, file := range listed(b.made.dir) {
+		if _, was := b.made.before[name]; !was && file && name != lockFile {
+			os.Remove(filepath.Join(b.made.dir, name))
 		}
-		for name, file := range listed(c.dir) {
-			if _, was := before[name]; !was && file {
-				os.Remove(filepath.Join(c.dir, name))
-			}
-		}
-		if newFolder {
-			os.Remove(c.dir)
-		}
-	}, nil
+	}
+	b.removeLock()
+}
+
+// undoLock is undo's rest where a locked file can not be removed: there nobody
+// else can have it open where the removal succeeds.
+func (b *scanBook) undoLock() {
+	if b.made != nil && runtime.GOOS == "windows" {
+		b.removeLock()
+	}
+}
+
+func (b *scanBook) removeLock() {
+	if _, was := b.made.before[lockFile]; !was {
+		os.Remove(filepath.Join(b.made.dir, lockFile))
+	}
+	if b.made.newFolder {
+		os.Remove(b.made.dir)
+	}
 }
 
 // listed are the names in a folder and whether each is a regular file.

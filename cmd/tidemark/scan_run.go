@@ -29,11 +29,14 @@ func (p *program) scan(ctx context.Context, c *scanConfig) error {
 	}
 	v, err := record(ctx, book, c, talk)
 	talk.clear()
+	if err != nil {
+		book.undo() // under the lock: another scan may begin as soon as it is given up
+	}
 	if unlockErr := book.unlock(); err == nil && unlockErr != nil {
 		talk.say("%s: unlocking: %v", c.dir, unlockErr)
 	}
 	if err != nil {
-		book.undo()
+		book.undoLock()
 		return err
 	}
 	talk.warnings(v)

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -45,8 +46,40 @@ type CreateOptions struct {
 }
 
 // Create makes an empty logbook in dir (made with mode 0700 if missing; an
-// existing folder must be empty but for a key). Errors wrap ErrNotLogbook, ErrKey.
-func Create(dir string, o CreateOptions) (*Book, error) { return create(osFiles{}, dir, o) }
+// existing folder must be empty but for a key), holding the scan lock meanwhile:
+// of two that begin at once, one makes the key that counts. Errors wrap
+// ErrNotLogbook, ErrKey, ErrLocked.
+func Create(dir string, o CreateOptions) (*Book, error) {
+	dir = filepath.Clean(dir)
+	_, err := os.Lstat(dir)
+	isNew := isMissing(err)
+	if err := (osFiles{}).MkdirAll(dir); err != nil {
+		return nil, fmt.Errorf("making the logbook: %w", err)
+	}
+	_, err = os.Lstat(dir + "/" + lockName)
+	newLock := isMissing(err)
+	if newLock {
+		// Before it is asked for, so that its mode is right whatever the umask.
+		if f, err := (osFiles{}).Create(dir + "/" + lockName); err == nil {
+			f.Close()
+		}
+	}
+	unlock, err := lockFolder(dir)
+	if err != nil {
+		if errors.Is(err, errNoLocks) && newLock {
+			os.Remove(dir + "/" + lockName)
+			if isNew {
+				os.Remove(dir)
+			}
+		}
+		return nil, err
+	}
+	b, err := create(osFiles{}, dir, o)
+	if uerr := unlock(); err == nil && uerr != nil {
+		return nil, fmt.Errorf("%s/%s: unlocking: %w", dir, lockName, uerr)
+	}
+	return b, err
+}
 
 func create(fsys fileSystem, dir string, o CreateOptions) (*Book, error) {
 	if _, err := methodOf(o.Params).params(); err != nil {
