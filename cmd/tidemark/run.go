@@ -58,6 +58,7 @@ Measure tonight and tomorrow night, then ask:
 		p.scanCommand(),
 		p.changeCommand(),
 		p.explainCommand(),
+		p.estimateCommand(),
 		p.curveCommand(),
 		p.auditCommand(),
 		p.manualCommand(),

@@ -30,10 +30,16 @@ type Result struct {
 type Line struct {
 	Name       string
 	Efficiency float64
-	Seed       *SeedRange
-	Nightly    *Nightly
-	Restore    *Restores
-	Refused    []Refusal // what only this line can't answer
+	// MonthlyPrice of the line itself, HorizonPrice of it up to Keep.HorizonEnd
+	// (nil: no forecast). In Currency; 0: nothing, or not given. No Plan has it in its costs.
+	MonthlyPrice float64
+	HorizonPrice *float64
+	Currency     string
+
+	Seed    *SeedRange
+	Nightly *Nightly
+	Restore *Restores
+	Refused []Refusal // what only this line can't answer
 }
 
 // SeedRange is the first upload with little, middling and much change a night.
@@ -86,6 +92,16 @@ func Estimate(in *Input, needs *engine.Needs) *Result {
 	var f *fate
 	out.Keep, f = keep(in, needs, general)
 	out.Plans, out.Choices = plans(in, needs, out.Keep, f, general)
+	if f != nil {
+		for i := range out.Lines {
+			l := &out.Lines[i]
+			price := l.MonthlyPrice * float64(dateOf(out.Keep.HorizonEnd).number()-f.from) / monthDays
+			l.HorizonPrice = &price
+		}
+	}
+	for i := range out.Choices {
+		out.Choices[i].total(out)
+	}
 	out.Refused = append([]Refusal{}, general.list...)
 	return out
 }
@@ -93,7 +109,7 @@ func Estimate(in *Input, needs *engine.Needs) *Result {
 // answer is one line's.
 func answer(in *Input, needs *engine.Needs, l *engine.Line, loads []Load, last date) Line {
 	refused := &refusals{last: last}
-	out := Line{Name: l.Name, Efficiency: l.Efficiency}
+	out := Line{Name: l.Name, Efficiency: l.Efficiency, MonthlyPrice: l.MonthlyPrice, Currency: l.Currency}
 	out.Seed = seedRange(in, needs, l, loads, last.next(1), refused)
 	if len(loads) > 0 {
 		out.Nightly = nightly(in, needs, l, refused)

@@ -8,7 +8,8 @@ import (
 	"tidemark/report/engine"
 )
 
-// Plan is what one offer of storage means for these nights.
+// Plan is what one offer of storage means for these nights. Its costs are the
+// store's alone: what a line costs is said with the line, both in Choice.Totals.
 type Plan struct {
 	Name     string
 	Currency string
@@ -52,6 +53,30 @@ type Choice struct {
 	RunnerUp *int    // the next cheapest that fits; nil: no other does
 	WinShare float64 // share of drawn futures in which Plan is the cheaper of the two; 1 without a runner-up
 	Changes  []Turn
+	Totals   []Total // with each line that has a price in this currency, in the lines' order
+}
+
+// Total is what a plan and a line cost together.
+type Total struct {
+	Line    int // index in Result.Lines
+	Monthly float64
+	Horizon *Range // nil: there is no forecast
+}
+
+// total adds the lines' prices to the chosen plan's.
+func (c *Choice) total(r *Result) {
+	p := &r.Plans[c.Plan]
+	for i := range r.Lines {
+		l := &r.Lines[i]
+		if l.MonthlyPrice == 0 || l.Currency != c.Currency {
+			continue
+		}
+		t := Total{Line: i, Monthly: p.MonthlyCost + l.MonthlyPrice}
+		if h := p.HorizonCost; h != nil && l.HorizonPrice != nil {
+			t.Horizon = &Range{h.Low + *l.HorizonPrice, h.Mid + *l.HorizonPrice, h.High + *l.HorizonPrice}
+		}
+		c.Totals = append(c.Totals, t)
+	}
 }
 
 // Turn is a change of circumstances that makes another plan the cheapest that fits.
