@@ -5,6 +5,7 @@ import "github.com/zeebo/blake3"
 // Fingerprinter names chunks under one key. Not for concurrent use.
 type Fingerprinter struct {
 	hash *blake3.Hasher
+	wide *wideHash // nil: the processor has no use for it
 	sum  [32]byte
 }
 
@@ -14,12 +15,19 @@ func NewFingerprinter(key Key) *Fingerprinter {
 	if err != nil {
 		panic(err) // only a key of another length fails
 	}
-	return &Fingerprinter{hash: hash}
+	f := &Fingerprinter{hash: hash}
+	if haveWide {
+		f.wide = newWideHash(key)
+	}
+	return f
 }
 
 // Print returns the fingerprint of data, which may be empty. It allocates
 // nothing.
 func (f *Fingerprinter) Print(data []byte) Fingerprint {
+	if f.wide != nil && wideServes(len(data)) {
+		return f.wide.print(data)
+	}
 	f.hash.Reset()
 	_, _ = f.hash.Write(data) // never fails
 	return Fingerprint(f.hash.Sum(f.sum[:0])[:len(Fingerprint{})])

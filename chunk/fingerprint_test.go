@@ -59,6 +59,40 @@ func TestFingerprintEqualsOtherImplementation(t *testing.T) {
 	}
 }
 
+// Groups of 16 blocks against the other library, whatever the processor: lengths
+// on either side of every group and subtree, and random ones.
+func TestWideHashEqualsPlain(t *testing.T) {
+	rng := newRand(2)
+	key := Key(randomBytes(3, 32))
+	wide := newWideHash(key)
+	plain, err := blake3.NewKeyed(key[:])
+	if err != nil {
+		t.Fatal(err)
+	}
+	lengths := []int{1, 63, 64, 65, 1023, 1024, 1025, 2047, 2048, 2049, 3000}
+	for groups := range 34 {
+		for _, more := range []int{-1025, -1024, -1, 0, 1, 1023, 1024, 1025, 2048, 5000} {
+			lengths = append(lengths, groups*wideGroup+more)
+		}
+	}
+	for range 200 {
+		lengths = append(lengths, rng.IntN(600<<10))
+	}
+	all := randomBytes(4, 700<<10)
+	for _, n := range lengths {
+		if n < 1 {
+			continue
+		}
+		at := rng.IntN(64) // not aligned
+		data := all[at : at+n]
+		plain.Reset()
+		_, _ = plain.Write(data)
+		if got, want := wide.print(data), plain.Sum(nil)[:16]; !bytes.Equal(got[:], want) {
+			t.Errorf("%d bytes: %x, want %x", n, got, want)
+		}
+	}
+}
+
 func TestFingerprinter(t *testing.T) {
 	data := randomBytes(1, 100<<10)
 	one, other := NewFingerprinter(Key{1}), NewFingerprinter(Key{2})
