@@ -361,11 +361,15 @@ func (c *changer) lengths(ctx context.Context, b *logbook.Book) error {
 	for i := range c.news {
 		runs[i] = c.news[i].idRun
 	}
-	var all packing
+	exact, err := loadExact(ctx, b, c.out.To)
+	if err != nil {
+		return err
+	}
+	all := packing{exact: exact}
 	folderPack, typePack := map[int32]*packSums{}, map[int32]*packSums{}
 	fileNight := map[int64]int64{} // file, night → new bytes
 	at := 0
-	err := eachRow(ctx, b, runs, func(row *logbook.ChunkRow) {
+	err = eachRow(ctx, b, runs, func(row *logbook.ChunkRow) {
 		for c.news[at].first+c.news[at].n <= row.ID {
 			at++
 		}
@@ -385,8 +389,8 @@ func (c *changer) lengths(ctx context.Context, b *logbook.Book) error {
 			s.NewBytes += n
 		}
 		all.add(row)
-		packOf(folderPack, f.folder).add(row)
-		packOf(typePack, f.typ).add(row)
+		packOf(folderPack, f.folder).add(row, exact)
+		packOf(typePack, f.typ).add(row, exact)
 		if c.refs.any(row.ID) {
 			c.out.StillNewBytes += n
 		}
@@ -394,11 +398,12 @@ func (c *changer) lengths(ctx context.Context, b *logbook.Book) error {
 	if err != nil {
 		return err
 	}
-	c.out.NewCompressedBytes, _, _ = all.total()
+	c.out.NewCompressedBytes, c.out.NewCompressedLowBytes, c.out.NewCompressedHighBytes = all.total()
+	c.out.NewMeasuredBytes = all.measuredBytes
 	spread(&all, folderPack, c.folders)
 	spread(&all, typePack, c.types)
 
-	var back packing
+	back := packing{exact: exact}
 	if err := eachRow(ctx, b, c.back.sorted(), func(row *logbook.ChunkRow) {
 		c.out.ReturningBytes += int64(row.Len)
 		back.add(row)

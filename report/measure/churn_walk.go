@@ -192,8 +192,12 @@ func (w *churnWalk) lengths(ctx context.Context) error {
 	for i := range w.claims {
 		runs[i] = w.claims[i].idRun
 	}
+	exact, err := loadExact(ctx, w.book, w.to)
+	if err != nil {
+		return err
+	}
 	at := 0
-	err := eachRow(ctx, w.book, runs, func(row *logbook.ChunkRow) {
+	err = eachRow(ctx, w.book, runs, func(row *logbook.ChunkRow) {
 		for w.claims[at].first+w.claims[at].n <= row.ID {
 			at++
 		}
@@ -202,8 +206,8 @@ func (w *churnWalk) lengths(ctx context.Context) error {
 		if !w.alive.has(row.ID) {
 			r.gone += int64(row.Len)
 		}
-		r.pack.add(row)
-		w.all.add(row)
+		r.pack.add(row, exact)
+		w.all.add(row, exact)
 	})
 	if err != nil {
 		return err
@@ -228,19 +232,17 @@ func (w *churnWalk) packed(p *packSums) int64 {
 	if p.sampledOut == 0 {
 		return p.measuredPacked
 	}
-	by := p
-	if by.measuredBytes == 0 {
-		by = &w.all
-	}
-	if by.measuredBytes == 0 {
+	if p.spokenBytes == 0 && w.all.measuredBytes == 0 {
 		return -1
 	}
-	return p.measuredPacked + int64(math.Round(float64(p.sampledOut)*(float64(by.measuredPacked)/float64(by.measuredBytes))))
+	return p.measuredPacked + int64(math.Round(float64(p.sampledOut)*p.ratio(&w.all)))
 }
 
 func (p *packSums) merge(o *packSums) {
 	p.measuredBytes += o.measuredBytes
 	p.measuredPacked += o.measuredPacked
+	p.spokenBytes += o.spokenBytes
+	p.spokenPacked += o.spokenPacked
 	p.sampledOut += o.sampledOut
 	p.off += o.off
 }

@@ -237,6 +237,16 @@ func (c *comparison) stream(ctx context.Context, all []commonSide, group uint64,
 			c.files[was|in] += source
 		}
 	}
+	exact, err := loadExact(ctx, b, snapshot)
+	if err != nil {
+		return err
+	}
+	c.union.exact = exact
+	for i := range all {
+		if group>>i&1 != 0 {
+			all[i].pack.exact = exact
+		}
+	}
 	for rows, err := range b.ChunkRows(ctx, 1, snapshot) {
 		if err != nil {
 			return err

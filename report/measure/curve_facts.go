@@ -80,6 +80,10 @@ type chunkFacts struct {
 func loadFacts(ctx context.Context, b *logbook.Book, snapshot int) (*chunkFacts, error) {
 	f := &chunkFacts{span: spanOf(b.Segments(), snapshot)}
 	f.of = make([]chunkFact, f.span.end-f.span.first)
+	exact, err := loadExact(ctx, b, snapshot)
+	if err != nil {
+		return nil, err
+	}
 	var bytes, packed int64
 	for rows, err := range b.ChunkRows(ctx, 1, snapshot) {
 		if err != nil {
@@ -96,7 +100,7 @@ func loadFacts(ctx context.Context, b *logbook.Book, snapshot int) (*chunkFacts,
 					b.Dir(), logbook.ErrDamaged, row.ID, row.Len, row.Packed, row.Level)
 			}
 			f.of[at] = newChunkFact(row)
-			if row.Packed != chunk.NotMeasured {
+			if exact.speaks(row) {
 				bytes += int64(row.Len)
 				packed += int64(row.Packed)
 			}

@@ -128,9 +128,13 @@ func (x *explainer) add(e *logbook.Entry) error {
 
 // finish reads the chunks' lengths and returns the whole explanation.
 func (x *explainer) finish(ctx context.Context, b *logbook.Book, snapshot int, o Options) (*Explain, error) {
+	exact, err := loadExact(ctx, b, snapshot)
+	if err != nil {
+		return nil, err
+	}
 	folderPack := make([]packSums, len(x.folders))
 	typePack := make([]packSums, len(x.types))
-	var all packing
+	all := packing{exact: exact}
 	for rows, err := range b.ChunkRows(ctx, 1, snapshot) {
 		if err != nil {
 			return nil, err
@@ -158,8 +162,8 @@ func (x *explainer) finish(ctx context.Context, b *logbook.Book, snapshot int, o
 				t.ExclusiveBytes += n
 			}
 			all.add(row)
-			folderPack[p.folder].add(row)
-			typePack[p.typ].add(row)
+			folderPack[p.folder].add(row, exact)
+			typePack[p.typ].add(row, exact)
 		}
 	}
 	x.t.DuplicateChunkBytes = x.t.SourceBytes - x.t.DuplicateFileBytes - x.t.UniqueBytes

@@ -93,6 +93,7 @@ type lives struct {
 	source int32
 	rows   map[string]*Lifetime
 	packs  map[string]*packing
+	exact  exactScans
 	key    []byte
 }
 
@@ -240,6 +241,10 @@ func (l *lives) sweep(ctx context.Context, b *logbook.Book, last int) error {
 	slices.SortFunc(l.pieces, func(a, b piece) int {
 		return cmp.Or(cmp.Compare(a.first, b.first), cmp.Compare(a.file, b.file), cmp.Compare(a.from, b.from))
 	})
+	var err error
+	if l.exact, err = loadExact(ctx, b, last); err != nil {
+		return err
+	}
 	s := &sweeper{lives: l, stale: true, counted: map[*Lifetime]int32{}}
 	if l.index != nil {
 		for id := range l.index.known {
@@ -348,7 +353,7 @@ func (l *lives) rowOf(active []piece) (*Lifetime, *packing) {
 	row := l.row(alive, l.large[firstFile(active)], seen)
 	pack := l.packs[string(l.key)]
 	if pack == nil {
-		pack = &packing{}
+		pack = &packing{exact: l.exact}
 		l.packs[string(l.key)] = pack
 	}
 	return row, pack

@@ -63,10 +63,20 @@ type Change struct {
 	UploadBytes   int64 // −1: not measured. New bytes compressed, plus overhead; every earlier night counts as held
 	OverheadBytes int64
 	StillNewBytes int64 // of NewBytes: chunks that the last snapshot still holds
-	Nights        []Night
-	ByType        []ChangeSplit
-	ByFolder      []ChangeSplit
-	Top           []FileChange // by NewBytes, then by TouchedBytes; bounded
+
+	// NewCompressedBytes lies between these two with 95 % sureness, −1 where it is
+	// not known; NewMeasuredBytes of NewBytes were compressed, the rest is estimated.
+	NewCompressedLowBytes  int64
+	NewCompressedHighBytes int64
+	NewMeasuredBytes       int64
+
+	// EngineNewBytes is NewBytes in the units of the profile's store, where those
+	// are not the logbook's chunks: what it would take for new. See ChangeFor.
+	EngineNewBytes int64
+	Nights         []Night
+	ByType         []ChangeSplit
+	ByFolder       []ChangeSplit
+	Top            []FileChange // by NewBytes, then by TouchedBytes; bounded
 
 	// Renamed counts files that were given another name or ending, see type renamed.
 	Renamed *logbook.RenamedTotals

@@ -40,10 +40,10 @@ type TreesOptions struct {
 const MaxTreePaths = 24
 
 const (
-	mostTreeFolders   = 38 // with everything and the paths they fit into 64 bits
-	treeAll       = 0
-	treeFirstPath = 1
-	treeFirst     = treeFirstPath + MaxTreePaths
+	mostTreeFolders = 38 // with everything and the paths they fit into 64 bits
+	treeAll         = 0
+	treeFirstPath   = 1
+	treeFirst       = treeFirstPath + MaxTreePaths
 )
 
 // TreesResult is the whole snapshot, its folders by SourceBytes, and the paths
@@ -218,7 +218,14 @@ func (t *trees) largest() map[int32]int {
 }
 
 func (t *trees) result(ctx context.Context, b *logbook.Book, snapshot int) (*TreesResult, error) {
+	exact, err := loadExact(ctx, b, snapshot)
+	if err != nil {
+		return nil, err
+	}
 	var packs [64]packing
+	for i := range packs {
+		packs[i].exact = exact
+	}
 	add := func(at int64, units, n int64, pack func(*packing)) {
 		for m := t.masks[at]; m != 0; m &= m - 1 {
 			i := bits.TrailingZeros64(m)

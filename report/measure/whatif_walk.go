@@ -237,6 +237,13 @@ func (w *whatIfWalk) finish(ctx context.Context, r *WhatIfResult) error {
 
 // lengths reads the chunks and adds them to every tree that holds them.
 func (w *whatIfWalk) lengths(ctx context.Context) error {
+	exact, err := loadExact(ctx, w.book, w.snapshot)
+	if err != nil {
+		return err
+	}
+	for i := range w.trees {
+		w.trees[i].pack.exact, w.trees[i].freshPack.exact = exact, exact
+	}
 	for rows, err := range w.book.ChunkRows(ctx, 1, w.snapshot) {
 		if err != nil {
 			return err
