@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -12,9 +11,9 @@ import (
 // traceEnv set to "must" makes a missing call tracer a failure: in CI it is there.
 const traceEnv = "TIDEMARK_TEST_TRACE"
 
-// tracedRun runs the real program under strace with some options. traced is false
-// where there is no strace, which is said.
-func tracedRun(t *testing.T, options []string, args ...string) (o outcome, traced bool) {
+// traced runs a program under strace and returns what it did by itself and what
+// the tracer wrote. ok is false where there is no strace, which is said.
+func traced(t *testing.T, options []string, name string, args ...string) (o outcome, trace string, ok bool) {
 	t.Helper()
 	strace, err := exec.LookPath("strace")
 	if err != nil {
@@ -22,17 +21,23 @@ func tracedRun(t *testing.T, options []string, args ...string) (o outcome, trace
 			t.Fatal("strace is not installed, and this run asks for it")
 		}
 		t.Log("NOT CHECKED: strace is not installed here")
-		return o, false
+		return o, "", false
 	}
-	all := append([]string{"-f", "-qq", "-o", filepath.Join(t.TempDir(), "ignored")}, options...)
-	var out, errs bytes.Buffer
-	cmd := exec.CommandContext(t.Context(), strace, append(append(all, "--", theProgram(t)), args...)...)
-	cmd.Stdout, cmd.Stderr = &out, &errs
-	if err := cmd.Start(); err != nil {
+	file := filepath.Join(t.TempDir(), "trace")
+	all := append([]string{"-f", "-qq", "-o", file}, options...)
+	o = runs(t, strace, append(append(all, "--", name), args...)...)
+	text, err := os.ReadFile(file)
+	if err != nil {
 		t.Fatal(err)
 	}
-	code := finish(t, cmd)
-	return outcome{code, out.String(), errs.String()}, true
+	return o, string(text), true
+}
+
+// tracedRun runs the real program so.
+func tracedRun(t *testing.T, options []string, args ...string) (o outcome, ok bool) {
+	t.Helper()
+	o, _, ok = traced(t, options, theProgram(t), args...)
+	return o, ok
 }
 
 // On a file system without locks nothing is scanned: two scans at once could not
