@@ -83,6 +83,9 @@ func compare(t *testing.T, dir string, answers map[string][]row) {
 		put(want, e.DuplicateFileBytes, "snapshot ", n, " duplicate_file_bytes")
 		put(want, e.DuplicateChunkBytes, "snapshot ", n, " duplicate_chunk_bytes")
 		put(want, e.UniqueBytes, "snapshot ", n, " unique_bytes")
+		if e.UniqueBytes > 0 {
+			put(want, e.UniqueBytes, "unique of ", n, " unique_bytes")
+		}
 		put(want, e.UniqueChunks, "snapshot ", n, " unique_chunks")
 		put(want, e.UniqueBytes, "recorded ", n, " unique_bytes")
 		put(want, e.DuplicateFileBytes, "recorded ", n, " duplicate_file_bytes")
@@ -116,6 +119,7 @@ func compare(t *testing.T, dir string, answers map[string][]row) {
 			"apparent_bytes", "hardlink_bytes", "zero_bytes", "source_bytes",
 			"duplicate_file_bytes", "duplicate_chunk_bytes", "unique_bytes", "unique_chunks",
 		}},
+		{"unique", "unique of", false, []string{"unique_bytes"}},
 		{"explain_folders", "snapshot", true, []string{"unique_bytes", "exclusive_bytes"}},
 		{"new", "night", false, []string{"new_bytes", "new_chunks"}},
 		{"new_folders", "night", true, []string{"new_bytes"}},

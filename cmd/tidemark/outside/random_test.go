@@ -172,7 +172,7 @@ func TestAnotherEngineOnRandomNights(t *testing.T) {
 		audit(t, book)
 		seen.add(t, book)
 	}
-	answers := ask(t, filepath.Join(dir, "books")+"/*", "explain", "explain_folders", "new", "new_folders", "recorded")
+	answers := ask(t, filepath.Join(dir, "books")+"/*", nightQueries...)
 	for i := range books {
 		compare(t, filepath.Join(dir, "books", fmt.Sprintf("b%d", i)), answers)
 	}

@@ -83,7 +83,7 @@ func TestAnotherEngineOnRareRows(t *testing.T) {
 		must(t, p.Put(stays, &old))
 	})
 	audit(t, dir)
-	answers := ask(t, dir, "explain", "explain_folders", "new", "new_folders", "recorded")
+	answers := ask(t, dir, nightQueries...)
 	compare(t, dir, answers)
 	if r := answers["explain"][1]; text(r["unique_bytes"]) != "960" {
 		t.Errorf("unique_bytes of snapshot 2: %v, want 400 + 500 + 60", r["unique_bytes"])

@@ -48,7 +48,7 @@ func TestAnotherEngineOnTheTour(t *testing.T) {
 	if t.Logf("%+v", seen); seen.differences < 100 || seen.back == 0 || seen.zeros == 0 || seen.hardlinks == 0 || seen.firstSeen == 0 || seen.unread == 0 {
 		t.Errorf("the nights do not hold what is to be compared: %+v", seen)
 	}
-	answers := ask(t, book, "explain", "explain_folders", "new", "new_folders", "recorded")
+	answers := ask(t, book, nightQueries...)
 	compare(t, book, answers)
 	// The generator's own books, which share no code with either side.
 	for i, truth := range w.Truths() {
