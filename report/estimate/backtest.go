@@ -26,11 +26,14 @@ type Score struct {
 	Below, Above int // truth below and above the interval
 }
 
-// RunBacktest hides so many of the last nights, or half of them where hide is 0.
+// RunBacktest hides so many of the last nights; where hide is 0 half of them, or
+// fewer, so that a forecast has its nights.
 func RunBacktest(in *Input, needs *engine.Needs, hide int) *Backtest {
 	loads := in.loads(needs)
 	if hide <= 0 {
-		hide = len(loads) / 2
+		for hide = len(loads) / 2; hide > 1 && len(loadSteps(loads[:len(loads)-hide])) < ForecastEnough; {
+			hide--
+		}
 	}
 	out := &Backtest{Hidden: hide}
 	if hide > len(loads) || len(loads)-hide < ForecastEnough {

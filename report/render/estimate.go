@@ -14,12 +14,17 @@ import (
 func EstimateText(w io.Writer, v *view.Estimate) error {
 	p := &page{}
 	p.paragraph("", v.Answer)
+	p.line("")
+	for _, d := range v.Details {
+		p.paragraph("  · ", d)
+	}
 	measured := view.Plural(int64(v.Nights), "night") + " measured, the last on " + v.LastNight
 	if v.Nights == 0 {
 		measured = "only the baseline measured, on " + v.LastNight
 	}
 	p.line("")
 	p.line("Rests on %s; local times in %s.", measured, name(v.Zone))
+	estimateLines(p, v)
 	estimateSeed(p, v)
 	estimateNightly(p, v)
 	estimateMonths(p, v)
@@ -66,6 +71,25 @@ func countOr(n *int) string {
 	return units.Count(int64(*n))
 }
 
+func estimateLines(p *page, v *view.Estimate) {
+	t := table{head: []string{"up", "down", "payload", "", "a month", ""}}
+	for i := range v.Lines {
+		l := &v.Lines[i]
+		down, share, price := "–", "as given", "–"
+		if l.DownBitsPerSecond > 0 {
+			down = units.Rate(float64(l.DownBitsPerSecond))
+		}
+		if l.EfficiencyDerived {
+			share = "from frame sizes"
+		}
+		if l.MonthlyCost > 0 {
+			price = units.Money(l.MonthlyCost, l.Currency)
+		}
+		t.row(units.Rate(float64(l.UpBitsPerSecond)), down, units.Share(l.EfficiencyShare), share, price, name(l.Name))
+	}
+	t.print(p, "Lines")
+}
+
 func estimateSeed(p *page, v *view.Estimate) {
 	if len(v.Lines) == 0 || v.Lines[0].Seed.Start == nil {
 		return
@@ -104,8 +128,9 @@ func estimateNightly(p *page, v *view.Estimate) {
 	t.print(p, "Nightly run: the measured nights played on each line, scan first")
 	first := &v.Lines[0].Nightly
 	if first.MedianLowSeconds != nil && first.MedianHighSeconds != nil {
-		p.paragraph("  ", fmt.Sprintf("On %s half of all such nights end within %s to %s (80 %% interval).",
-			name(v.Lines[0].Name), units.Seconds(*first.MedianLowSeconds), units.Seconds(*first.MedianHighSeconds)))
+		p.paragraph("  ", fmt.Sprintf("On %s %s to %s of all such nights end in time, and half of them within %s to %s (80 %% intervals).",
+			name(v.Lines[0].Name), units.Share(*first.FitsLowShare), units.Share(*first.FitsHighShare),
+			units.Seconds(*first.MedianLowSeconds), units.Seconds(*first.MedianHighSeconds)))
 	}
 	p.paragraph("  ", fmt.Sprintf("\"Smallest line\" is the least upload rate at which %s of the nights end in time, all else as it is.", units.Share(first.GoalShare)))
 	if v.Promise.Nights > 0 {
@@ -177,7 +202,7 @@ func estimateRestore(p *page, v *view.Estimate) {
 	}
 	t := table{head: []string{"takes", "at most", "waits for", "fetches", "files", ""}}
 	row := func(f *view.EstimateFetched, label string) {
-		t.row(units.Seconds(f.Seconds), units.Seconds(f.HighSeconds), bottleneckWords[f.Bottleneck], v.Units.Bytes(f.DownloadBytes), units.Count(f.Files), label)
+		t.row(units.Seconds(f.Started), units.Seconds(f.StartedHigh), bottleneckWords[f.Bottleneck], v.Units.Bytes(f.DownloadBytes), units.Count(f.Files), label)
 	}
 	for i := range v.Lines {
 		l := &v.Lines[i]
@@ -194,11 +219,11 @@ func estimateRestore(p *page, v *view.Estimate) {
 			row(&first.Shown[i], view.FolderText(first.Shown[i].Raw))
 		}
 	}
-	t.print(p, "Restore")
+	t.print(p, "Restore, once it is started")
 	if first := &v.Lines[0].Restore; first.All != nil {
 		text := "Each by itself, with what it shares with others; single trees over " + name(v.Lines[0].Name) + "."
 		if first.HumanDelaySeconds > 0 {
-			text += " " + units.Seconds(first.HumanDelaySeconds) + " until somebody starts it is in each."
+			text += " Add " + units.Seconds(first.HumanDelaySeconds) + " until somebody starts it."
 		}
 		if hidden := len(first.Folders) - len(first.Shown) + first.OtherFolders; hidden > 0 {
 			text += " " + view.Plural(int64(hidden), "smaller folder") + " not shown; --restore LABEL/PATH asks for any."
@@ -277,7 +302,7 @@ func estimatePlans(p *page, v *view.Estimate) {
 		}
 	}
 	for i := range v.Plans {
-		if e := v.Plans[i].EarlyCost; e > 0 {
+		if e := v.Plans[i].EarlyCost; e >= 0.01 {
 			p.paragraph("  ", fmt.Sprintf("%s bills a least time: early deletion costs between nothing and %s, which is in its higher figure.",
 				name(v.Plans[i].Name), units.Money(e, v.Plans[i].Currency)))
 		}

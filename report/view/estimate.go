@@ -14,13 +14,14 @@ import (
 // behind. Seed, Nightly and Restore are those of the first line; Lines has all.
 // Amounts of money are in the currency beside them.
 type Estimate struct {
-	Schema    string `json:"schema"`
-	Answer    string `json:"answer"` // a few sentences
-	Snapshots int    `json:"snapshots"`
-	Nights    int    `json:"nights"`  // measured, spanned steps included
-	Spanned   int    `json:"spanned"` // of them, steps over several dates
-	LastNight string `json:"last_night"`
-	Zone      string `json:"zone"`
+	Schema    string   `json:"schema"`
+	Answer    string   `json:"answer"`  // one short sentence
+	Details   []string `json:"details"` // and what it stands on, a sentence or two each
+	Snapshots int      `json:"snapshots"`
+	Nights    int      `json:"nights"`  // measured, spanned steps included
+	Spanned   int      `json:"spanned"` // of them, steps over several dates
+	LastNight string   `json:"last_night"`
+	Zone      string   `json:"zone"`
 
 	Seed    EstimateSeed     `json:"seed"`
 	Nightly EstimateNightly  `json:"nightly"`
@@ -205,6 +206,9 @@ type EstimateFetched struct {
 	LowSeconds    float64 `json:"low_seconds"`
 	HighSeconds   float64 `json:"high_seconds"`
 	Bottleneck    string  `json:"bottleneck"`
+	Started       float64 `json:"-"` // Seconds and HighSeconds without what passes until somebody starts it
+	StartedHigh   float64 `json:"-"`
+	StartedLow    float64 `json:"-"`
 	DownloadBytes int64   `json:"download_bytes"`
 	Requests      int64   `json:"requests"`
 	Files         int64   `json:"files"`

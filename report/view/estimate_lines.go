@@ -241,6 +241,7 @@ func newFetched(r *estimate.RestoreTime, t *estimate.Tree) EstimateFetched {
 	return EstimateFetched{
 		Name:    newName(r.Name),
 		Seconds: r.Seconds, LowSeconds: r.Low, HighSeconds: r.High, Bottleneck: r.Bottleneck,
+		Started: r.Seconds - r.HumanSeconds, StartedLow: r.Low - r.HumanSeconds, StartedHigh: r.High - r.HumanSeconds,
 		DownloadBytes: whole(r.DownloadBytes), Requests: whole(r.Requests), Files: t.Files, WriteBytes: t.SourceBytes,
 		LineSeconds: r.LineSeconds, RequestSeconds: r.RequestSeconds, DiskSeconds: r.DiskSeconds, FileSeconds: r.FileSeconds,
 	}

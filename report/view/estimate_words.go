@@ -2,7 +2,6 @@ package view
 
 import (
 	"fmt"
-	"strings"
 
 	"tidemark/report/units"
 )
@@ -40,20 +39,65 @@ func NewEstimate(p EstimateParts, f Facts, o Options) *Estimate {
 		v.Refused = append(v.Refused, row)
 	}
 	v.Backtest = newEstimateBacktest(p.Backtest)
-	v.Answer = v.answer(&p)
+	v.Answer, v.Details = v.answer(), v.details()
 	v.Notes = v.notes(&p, f, o)
 	return v
 }
 
-// answer says the whole in a few sentences, line by line, then store and plan.
-func (v *Estimate) answer(p *EstimateParts) string {
-	var say []string
-	add := func(format string, args ...any) { say = append(say, fmt.Sprintf(format, args...)) }
+// answer is the verdict on the first line, which the admin would ask first.
+func (v *Estimate) answer() string {
 	if len(v.Lines) == 0 {
-		add("Without a line in a needs file no upload and no restore can be estimated.")
+		return "No line is named, so no upload and no restore can be estimated: only what is kept."
 	}
+	l := &v.Lines[0]
+	n := &l.Nightly
+	switch {
+	case l.Seed.Never != nil && *l.Seed.Never:
+		return fmt.Sprintf("%s is too slow: its first upload never ends.%s", l.Name, v.instead())
+	case v.Nights == 0:
+		return fmt.Sprintf("Over %s the first upload ends in night %d if nothing changes meanwhile; more can be told once nights are measured.", l.Name, *l.Seed.Nights)
+	case *n.FitsShare < n.GoalShare:
+		return fmt.Sprintf("%s is too slow for the nightly run: %s inside the window, and %s are meant to.%s",
+			l.Name, ended(n), units.Share(n.GoalShare), v.instead())
+	case n.SmallestUp == nil:
+		return fmt.Sprintf("Too early to say whether %s is enough; so far it is: %s inside the window.", l.Name, ended(n))
+	}
+	return fmt.Sprintf("%s is enough for nights like the measured ones: %s inside the window.", l.Name, ended(n))
+}
+
+// instead names the first other line that would do.
+func (v *Estimate) instead() string {
+	for i := 1; i < len(v.Lines); i++ {
+		l := &v.Lines[i]
+		if s := l.Seed.Never; s != nil && !*s && l.Nightly.FitsShare != nil && *l.Nightly.FitsShare >= l.Nightly.GoalShare {
+			return fmt.Sprintf(" %s would be enough.", l.Name)
+		}
+	}
+	return ""
+}
+
+// ended counts the nights that end in time.
+func ended(n *EstimateNightly) string {
+	switch {
+	case n.Nights == 1 && n.Fits == 1:
+		return "the one measured night ends"
+	case n.Nights == 1:
+		return "the one measured night does not end"
+	case n.Fits == n.Nights:
+		return fmt.Sprintf("all %d measured nights end", n.Nights)
+	case n.Fits == 0:
+		return fmt.Sprintf("none of the %d measured nights ends", n.Nights)
+	case n.Fits == 1:
+		return fmt.Sprintf("1 of the %d measured nights ends", n.Nights)
+	}
+	return fmt.Sprintf("%d of the %d measured nights end", n.Fits, n.Nights)
+}
+
+// details says the whole, line by line, then store and plan.
+func (v *Estimate) details() []string {
+	say := []string{}
 	for i := range v.Lines {
-		add("%s", v.lineText(&v.Lines[i]))
+		say = append(say, v.lineText(&v.Lines[i]))
 	}
 	if k := &v.Keep; k.NowBytes != nil {
 		text := fmt.Sprintf("What is kept (%s) takes %s today", k.Policy, v.Units.Bytes(*k.NowBytes))
@@ -63,15 +107,15 @@ func (v *Estimate) answer(p *EstimateParts) string {
 		} else {
 			text += "; how it grows can not be told yet"
 		}
-		add("%s.", text)
+		say = append(say, text+".")
 	}
 	for i := range v.Choices {
-		add("%s", v.Choices[i].Sentence)
+		say = append(say, v.Choices[i].Sentence)
 	}
 	if len(v.Plans) > 0 && len(v.Choices) == 0 {
-		add("None of the plans holds what is kept.")
+		say = append(say, "None of the plans holds what is kept.")
 	}
-	return strings.Join(say, " ")
+	return say
 }
 
 func (v *Estimate) between(low, high int64) string {
@@ -95,31 +139,20 @@ func (v *Estimate) lineText(l *EstimateLine) string {
 	default:
 		text += fmt.Sprintf("takes %d to %d nights", *s.LowNights, *s.HighNights)
 	}
-	n := &l.Nightly
-	if n.FitsShare == nil {
-		return text + "."
-	}
-	of := fmt.Sprintf("%d of the %d measured nights", n.Fits, n.Nights)
-	switch {
-	case n.Nights == 1 && n.Fits == 1:
-		of = "the one measured night"
-	case n.Nights == 1:
-		of = "not even the one measured night"
-	case n.Fits == n.Nights:
-		of = fmt.Sprintf("all %d measured nights", n.Nights)
-	case n.Fits == 0:
-		of = fmt.Sprintf("none of the %d measured nights", n.Nights)
-	}
-	text += fmt.Sprintf("; %s would have ended inside the window", of)
-	switch {
-	case n.P90Seconds != nil:
-		text += fmt.Sprintf(", nine of ten within %s", units.Seconds(*n.P90Seconds))
-	case n.LongestSeconds != nil:
-		text += fmt.Sprintf(", the longest after %s", units.Seconds(*n.LongestSeconds))
+	if n := &l.Nightly; n.FitsShare != nil {
+		text += fmt.Sprintf("; %s inside the window", ended(n))
+		switch {
+		case n.P90Seconds != nil:
+			text += fmt.Sprintf(", nine of ten within %s", units.Seconds(*n.P90Seconds))
+		case n.LongestSeconds != nil && n.Nights > 1:
+			text += fmt.Sprintf(", the longest after %s", units.Seconds(*n.LongestSeconds))
+		case n.LongestSeconds != nil:
+			text += fmt.Sprintf(", after %s", units.Seconds(*n.LongestSeconds))
+		}
 	}
 	text += "."
-	if l.Restore.AllSeconds != nil {
-		text += fmt.Sprintf(" Getting everything back takes %s.", secondsBetween(*l.Restore.LowSeconds, *l.Restore.HighSeconds))
+	if r := l.Restore.All; r != nil {
+		text += fmt.Sprintf(" Getting everything back takes %s once it is started.", secondsBetween(r.StartedLow, r.StartedHigh))
 	}
 	return text
 }
