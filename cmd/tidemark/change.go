@@ -83,11 +83,13 @@ func (p *program) change(cmd *cobra.Command, f *rangeFlags) error {
 	}
 	ctx, done := interruptible(cmd)
 	defer done()
-	m, err := measure.ChangeBetween(ctx, book, from, to, f.measure(&c))
+	m, assumed, err := measure.ChangeFor(ctx, book, from, to, f.measure(&c))
 	if err != nil {
 		return hinted(err, fmt.Sprintf("the logbook holds snapshots 1 to %d", len(book.Segments())))
 	}
-	v := view.NewChange(m, facts(book), c.view(int(f.top)))
+	o := c.view(int(f.top))
+	o.Assumed = assumed
+	v := view.NewChange(m, facts(book), o)
 	return p.answer(&c, v,
 		func() error { return render.ChangeText(p.stdout, v) },
 		func() error { return render.ChangeCSV(p.stdout, v) })

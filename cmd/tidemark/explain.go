@@ -71,9 +71,11 @@ func (p *program) explain(cmd *cobra.Command, f *rangeFlags) error {
 }
 
 func explainOne(ctx context.Context, book *logbook.Book, snapshot int, f *rangeFlags, c *config) (*view.Explain, error) {
-	m, err := measure.ExplainSnapshot(ctx, book, snapshot, f.measure(c))
+	m, assumed, err := measure.ExplainFor(ctx, book, snapshot, f.measure(c))
 	if err != nil {
 		return nil, hinted(err, fmt.Sprintf("the logbook holds snapshots 1 to %d", len(book.Segments())))
 	}
-	return view.NewExplain(m, facts(book), c.view(int(f.top))), nil
+	o := c.view(int(f.top))
+	o.Assumed = assumed
+	return view.NewExplain(m, facts(book), o), nil
 }

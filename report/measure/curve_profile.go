@@ -23,15 +23,18 @@ type ProfileResult struct {
 	AverageBytes int64 // of the chunking that was measured; 0: whole files
 	MeanBytes    int64 // of the distinct units that came out; 0: there is none
 
-	From                int // the nights behind what follows led from here, each measured by itself and added up; 0: the baseline has none, and all are −1
-	Nights              int // their number
-	NewBytes            int64
-	NewChunks           int64
-	NewCompressedBytes  int64
-	ReturningBytes      int64
-	ReturningCompressed int64
-	NewOverheadBytes    int64
-	UploadBytes         int64 // new, compressed, and the overhead: every earlier night counts as held
+	From               int // the nights behind what follows led from here, each measured by itself and added up; 0: the baseline has none, and all are −1
+	Nights             int // their number
+	NewBytes           int64
+	NewChunks          int64
+	NewCompressedBytes int64
+	// … with what the sample and the models leave open; −1 as NewCompressedBytes.
+	NewCompressedLowBytes  int64
+	NewCompressedHighBytes int64
+	ReturningBytes         int64
+	ReturningCompressed    int64
+	NewOverheadBytes       int64
+	UploadBytes            int64 // new, compressed, and the overhead: every earlier night counts as held
 
 	Assumed []ProfileNote // what the figures rest on beside measurement; never nil
 }
@@ -230,16 +233,18 @@ func (w *unitWalk) profile(p *engine.Profile, v *unitView, base *Explain) Profil
 func (w *unitWalk) profileNight(r *ProfileResult, v *unitView, m *model) {
 	r.NewBytes, r.NewChunks, r.NewCompressedBytes, r.ReturningBytes = -1, -1, -1, -1
 	r.ReturningCompressed, r.NewOverheadBytes, r.UploadBytes = -1, -1, -1
+	r.NewCompressedLowBytes, r.NewCompressedHighBytes = -1, -1
 	if w.snapshot == 1 {
 		return
 	}
 	if m.profile != nil && m.profile.EncryptBeforeChunking {
 		// A changed file comes out all new, wherever its contents were before.
 		r.NewBytes, r.NewCompressedBytes = w.changedBytes, w.changedBytes
+		r.NewCompressedLowBytes, r.NewCompressedHighBytes = w.changedBytes, w.changedBytes
 		r.NewChunks, r.ReturningBytes, r.ReturningCompressed = v.freshReferences, 0, 0
 	} else {
 		r.NewBytes, r.NewChunks, r.ReturningBytes = v.fresh.bytes, v.fresh.units, v.back.bytes
-		r.NewCompressedBytes, _, _ = m.compressed(&v.fresh)
+		r.NewCompressedBytes, r.NewCompressedLowBytes, r.NewCompressedHighBytes = m.compressed(&v.fresh)
 		r.ReturningCompressed, _, _ = m.compressed(&v.back)
 	}
 	r.NewOverheadBytes = m.profile.Overhead(r.NewChunks, v.freshReferences, w.changedFiles)

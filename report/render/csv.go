@@ -72,7 +72,7 @@ func ExplainCSV(w io.Writer, v *view.Explain) error {
 	}{{"folder", v.ByFolder}, {"type", v.ByType}} {
 		for _, r := range split.rows {
 			s.row(split.name, cellName(r.Raw), number(r.Files), number(r.ApparentBytes), number(r.HardlinkBytes), number(r.ZeroBytes),
-				number(r.SourceBytes), number(r.UniqueBytes), blank(r.CompressedBytes), number(r.ExclusiveBytes))
+				number(r.SourceBytes), number(r.UniqueBytes), blank(r.CompressedBytes), blank(r.Exclusive))
 		}
 	}
 	return s.close()

@@ -55,7 +55,7 @@ func deref(f *float64) float64 {
 func explainTable(p *page, v *view.Explain, title string, rows []view.ExplainRow, show func(string) string) {
 	t := table{head: []string{"files", "source", "of source", "unique", "compressed", "only here", ""}}
 	for _, r := range rows {
-		label, only := show(r.Raw), v.Units.Bytes(r.ExclusiveBytes)
+		label, only := show(r.Raw), optional(v.Units, r.Exclusive)
 		if r.Rest > 0 {
 			label, only = others(r.Rest), ""
 		}

@@ -29,6 +29,11 @@ type Change struct {
 	NewChunks           int64  `json:"new_chunks"`
 	NewCompressedBytes  *int64 `json:"new_compressed_bytes"`
 	NewCompressedReason string `json:"new_compressed_bytes_reason,omitempty"`
+	NewPackedLowBytes   *int64 `json:"new_compressed_low_bytes"` // the same where nothing is estimated
+	NewPackedLowReason  string `json:"new_compressed_low_bytes_reason,omitempty"`
+	NewPackedHighBytes  *int64 `json:"new_compressed_high_bytes"`
+	NewPackedHighReason string `json:"new_compressed_high_bytes_reason,omitempty"`
+	EngineNewBytes      int64  `json:"engine_new_bytes"` // what the engine would take for new; new_bytes where it keeps the logbook's own parts
 	OverheadBytes       int64  `json:"overhead_bytes"`
 	OverheadNote        string `json:"overhead_note,omitempty"` // why nothing was counted
 	UploadBytes         *int64 `json:"upload_bytes"`
@@ -44,6 +49,7 @@ type Change struct {
 
 	MeanNewChunkBytes  *int64           `json:"mean_new_chunk_bytes"`
 	MeanNewChunkReason string           `json:"mean_new_chunk_bytes_reason,omitempty"`
+	Engine             *Engine          `json:"engine,omitempty"` // the profile of the needs file
 	Method             logbook.Method   `json:"method"`
 	Partial            bool             `json:"partial"`  // any snapshot after From
 	Coverage           logbook.Coverage `json:"coverage"` // of To
@@ -135,6 +141,8 @@ func NewChange(m *measure.Change, f Facts, o Options) *Change {
 		FirstSeenBytes:      m.FirstSeenBytes,
 		FirstSeenNewBytes:   m.FirstSeenNewBytes,
 		MeanNewChunkReason:  reasonNoChunks,
+		EngineNewBytes:      max(m.EngineNewBytes, m.NewBytes),
+		Engine:              newEngine(o.Profile),
 		Method:              f.method(),
 		Coverage:            logbook.Coverage{CoveredShare: 1},
 		Units:               o.Units,
@@ -144,6 +152,14 @@ func NewChange(m *measure.Change, f Facts, o Options) *Change {
 	if m.NewChunks > 0 {
 		v.MeanNewChunkBytes, v.MeanNewChunkReason = some((m.NewBytes+m.NewChunks/2)/m.NewChunks), ""
 	}
+	if m.NewCompressedBytes >= 0 {
+		// A caller that knows no interval has none.
+		v.NewPackedLowBytes, v.NewPackedHighBytes = some(min(m.NewCompressedLowBytes, m.NewCompressedBytes)), some(max(m.NewCompressedHighBytes, m.NewCompressedBytes))
+		if m.NewCompressedLowBytes <= 0 && m.NewCompressedHighBytes <= 0 {
+			v.NewPackedLowBytes, v.NewPackedHighBytes = some(m.NewCompressedBytes), some(m.NewCompressedBytes)
+		}
+	}
+	v.NewPackedLowReason, v.NewPackedHighReason = v.NewCompressedReason, v.NewCompressedReason
 	if o.Profile == nil {
 		v.OverheadNote = overheadNote
 	}

@@ -33,7 +33,7 @@ func (v *Change) bytesOf(causes ...measure.Cause) (bytes, fresh int64) {
 
 // ladder leads from what was touched to what has to travel.
 func (v *Change) ladder() []Step {
-	l := &ladder{whole: v.TouchedBytes, top: max(v.TouchedBytes, v.ChangedBytes)}
+	l := &ladder{whole: v.TouchedBytes, top: max(v.TouchedBytes, v.ChangedBytes, v.EngineNewBytes)}
 	l.start("touched: new, or other size or time", v.TouchedBytes)
 	restamped, _ := v.bytesOf(measure.Restamped)
 	// A file whose permissions alone changed is restamped and not touched; one
@@ -56,7 +56,11 @@ func (v *Change) ladder() []Step {
 		l.unknown(Equals, "to upload")
 		return l.steps
 	}
-	l.minus("compression", v.NewBytes-*v.NewCompressedBytes)
+	if around := v.EngineNewBytes - v.NewBytes; around > 0 {
+		l.plus("known parts that this engine sends again", around)
+		l.equals("new to this engine")
+	}
+	l.minus("compression", v.EngineNewBytes-*v.NewCompressedBytes)
 	l.equals("new, compressed")
 	if again := *v.UploadBytes - *v.NewCompressedBytes - v.OverheadBytes; again != 0 {
 		l.plus("returning parts, compressed", again)
@@ -137,8 +141,19 @@ func (v *Change) notes(m *measure.Change, f Facts, o Options) []string {
 	if m.NewCompressedBytes < 0 {
 		n.add("Compression was not measured, so no upload can be given. Scan without --compress off to learn it.")
 	}
+	if low, high := v.NewPackedLowBytes, v.NewPackedHighBytes; low != nil && *low < *high {
+		if o.Assumed == nil || f.ownWay(o.Profile) {
+			n.add("Compression was measured on a sample, %s of the new bytes. What is new compresses to between %s and %s (95 %% interval).",
+				units.Share(share(m.NewMeasuredBytes, m.NewBytes)), o.Units.Bytes(*low), o.Units.Bytes(*high))
+		} else {
+			n.add("What is new to the engine compresses to between %s and %s.", o.Units.Bytes(*low), o.Units.Bytes(*high))
+		}
+	}
+	if v.EngineNewBytes > v.NewBytes {
+		n.add("Causes, folders and types tell what is really new; that engine sends %s in its place, since a changed place takes a whole unit of its own along. Compressed bytes of the tables are shares of that.", o.Units.Bytes(v.EngineNewBytes))
+	}
 	n.chunks(v.Method, v.MeanNewChunkBytes, "new ")
-	n.overhead(o.Profile)
+	n.engine(f, o)
 	if len(v.ByFolder) > 0 {
 		n.add("A new part that several files hold is counted once, at the first of them in order; folders, types, causes and files each add up to the total.")
 	}

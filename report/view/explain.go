@@ -50,6 +50,7 @@ type Explain struct {
 	ReductionRatio         *float64 `json:"reduction_ratio"` // source / stored
 	ReductionRatioReason   string   `json:"reduction_ratio_reason,omitempty"`
 
+	Engine          *Engine          `json:"engine,omitempty"` // the profile of the needs file
 	Method          logbook.Method   `json:"method"`
 	MeanChunkBytes  *int64           `json:"mean_chunk_bytes"` // measured, beside the nominal average
 	MeanChunkReason string           `json:"mean_chunk_bytes_reason,omitempty"`
@@ -80,7 +81,10 @@ type ExplainRow struct {
 	UniqueBytes      int64  `json:"unique_bytes"`
 	CompressedBytes  *int64 `json:"compressed_bytes"`
 	CompressedReason string `json:"compressed_bytes_reason,omitempty"`
-	ExclusiveBytes   int64  `json:"exclusive_bytes"`
+	Exclusive        *int64 `json:"exclusive_bytes"`
+	ExclusiveReason  string `json:"exclusive_bytes_reason,omitempty"`
+
+	ExclusiveBytes int64 `json:"-"` // Exclusive, −1 where it is absent
 
 	SourceShare float64 `json:"-"` // of all source bytes
 	Rest        int     `json:"-"` // > 0: this row adds up that many others, and has no ExclusiveBytes
@@ -103,6 +107,7 @@ func NewExplain(m *measure.Explain, f Facts, o Options) *Explain {
 		UniqueChunks:        m.UniqueChunks,
 		References:          m.References,
 		OverheadBytes:       m.OverheadBytes,
+		Engine:              newEngine(o.Profile),
 		Method:              f.method(),
 		Coverage:            logbook.Coverage{CoveredShare: 1},
 		Units:               o.Units,
@@ -127,7 +132,7 @@ func NewExplain(m *measure.Explain, f Facts, o Options) *Explain {
 	v.Folders = firstRows(v.ByFolder, o.rows(), mergeExplain)
 	v.Ladder = v.ladder(m)
 	v.Answer = v.answer(m)
-	v.Notes = v.notes(m, o)
+	v.Notes = v.notes(m, f, o)
 	return v
 }
 
@@ -165,6 +170,8 @@ func explainRows(splits []measure.ExplainSplit, source int64) []ExplainRow {
 			SourceShare:     share(s.SourceBytes, source),
 		}
 		row.CompressedReason = because(row.CompressedBytes, reasonNoCompression)
+		row.Exclusive = measured(s.ExclusiveBytes)
+		row.ExclusiveReason = because(row.Exclusive, reasonOtherUnits)
 		rows = append(rows, row)
 	}
 	slices.SortFunc(rows, func(a, b ExplainRow) int {
@@ -252,13 +259,17 @@ func (v *Explain) why(m *measure.Explain) string {
 	return fmt.Sprintf("The largest saving is %s: %s.", words, v.Units.Bytes(most))
 }
 
-func (v *Explain) notes(m *measure.Explain, o Options) []string {
+func (v *Explain) notes(m *measure.Explain, f Facts, o Options) []string {
 	n := notes{units: o.Units}
 	n.coverage(v.Snapshot, v.Partial, v.Coverage)
-	n.sampled(m.ExplainTotals)
-	n.chunks(v.Method, v.MeanChunkBytes, "")
-	n.overhead(o.Profile)
-	n.exclusive(len(v.ByFolder) > 0)
+	if f.ownWay(o.Profile) || o.Assumed == nil {
+		n.sampled(m.ExplainTotals)
+	} else if m.CompressedLowBytes < m.CompressedHighBytes {
+		n.add("The compressed size lies between %s and %s.", o.Units.Bytes(m.CompressedLowBytes), o.Units.Bytes(m.CompressedHighBytes))
+	}
+	n.engineChunks(f, o, v.MeanChunkBytes, "")
+	n.engine(f, o)
+	n.exclusive(len(v.ByFolder) > 0 && v.ByFolder[0].Exclusive != nil)
 	n.unmeasured()
 	return n.lines
 }

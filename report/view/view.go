@@ -9,6 +9,7 @@ import (
 
 	"tidemark/chunk"
 	"tidemark/report/engine"
+	"tidemark/report/measure"
 	"tidemark/report/units"
 	"tidemark/scan/logbook"
 )
@@ -17,7 +18,10 @@ import (
 type Options struct {
 	Units   units.System
 	Profile *engine.Profile // nil: no overhead was counted, and the notes say so
-	Rows    int             // rows that a table for a person shows; 0 means 10. Machine output has all
+	// Assumed is what measure.ExplainFor or ChangeFor said beside the figures; nil:
+	// they were measured in the logbook's own parts, whatever the profile keeps.
+	Assumed []measure.ProfileNote
+	Rows    int // rows that a table for a person shows; 0 means 10. Machine output has all
 }
 
 func (o Options) rows() int {
