@@ -61,6 +61,7 @@ Measure tonight and tomorrow night, then ask:
 		p.estimateCommand(),
 		p.curveCommand(),
 		p.auditCommand(),
+		p.tourCommand(),
 		p.manualCommand(),
 	)
 	return root

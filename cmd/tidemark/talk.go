@@ -78,6 +78,14 @@ func (t *talk) progress(p scan.Progress) {
 	if p.Left >= 0 {
 		line += ", " + units.Duration(p.Left) + " left"
 	}
+	t.draw(line)
+}
+
+// draw puts a line of progress on a terminal, in place of the one before.
+func (t *talk) draw(line string) {
+	if t.quiet || !t.terminal {
+		return
+	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	if most := t.columns() - 1; utf8.RuneCountInString(line) > most {

@@ -123,3 +123,7 @@ func story(n int) string {
 	}
 	return habit
 }
+
+// Story tells in plain words, without figures, what an event does to the tree;
+// "" for an unknown one.
+func Story(e Event) string { return stories[e] }

@@ -26,7 +26,7 @@ func (w *Workshop) after(n int) {
 		w.changeUnseen(n)
 	case TimePutBack:
 		t := w.habit("time put back", n)
-		w.writeContainer(t, w.files[container].mtime)
+		w.writeContainer(t, w.files[Container].mtime)
 	case PicturesImported:
 		w.importPictures(n)
 	case ClockChanged:

@@ -24,7 +24,7 @@ func (w *Workshop) habits(n int) {
 	w.writeDump(n)
 	switch day {
 	case time.Monday, time.Wednesday, time.Friday:
-		t := w.habit(container, n)
+		t := w.habit(Container, n)
 		w.writeContainer(t, t.work())
 	case time.Tuesday, time.Thursday:
 		t := w.habit(pictures, n)
@@ -170,7 +170,7 @@ func (w *Workshop) replaceThumbnails(n int) {
 
 func (w *Workshop) writeContainer(t times, mtime int64) {
 	blocks := w.s.container * containerStretch / containerWrite
-	w.patch(container, mtime, Scattered, noise, containerWrite, scatter(t, blocks, w.s.containerWrites, containerWrite)...)
+	w.patch(Container, mtime, Scattered, noise, containerWrite, scatter(t, blocks, w.s.containerWrites, containerWrite)...)
 }
 
 // workOnLists links the last working day's lists to the saw's folder, edits

@@ -24,9 +24,10 @@ const (
 	thumbnails = Main + "/thumbnails"
 	listsOpen  = Main + "/cutting-lists/open" // before "saw" in order: its names are the first
 	listsSaw   = Main + "/cutting-lists/saw"
-	container  = Main + "/vault/tender.box"
-	notes      = Main + "/delivery-notes"
-	monthEnd   = Main + "/month-end"
+	// Container is the encrypted one, whose time of change is put back once.
+	Container = Main + "/vault/tender.box"
+	notes     = Main + "/delivery-notes"
+	monthEnd  = Main + "/month-end"
 
 	annexPrices   = Annex + "/price-lists"
 	annexPictures = Annex + "/showroom"
@@ -220,12 +221,12 @@ func (w *Workshop) layThumbnails() {
 func thumbnailName(i int) string { return fmt.Sprintf("%s/sheet-%03d.jpg", thumbnails, i+1) }
 
 func (w *Workshop) layContainer() {
-	t := w.habit(container, 0)
+	t := w.habit(Container, 0)
 	spans := make([]span, w.s.container)
 	for i := range spans {
 		spans[i] = w.mint(noise, 0, containerStretch)
 	}
-	w.create(container, t.ago(5), spans...)
+	w.create(Container, t.ago(5), spans...)
 }
 
 func (w *Workshop) layNotes() {

@@ -144,7 +144,7 @@ func TestEventsLeaveTheirMarks(t *testing.T) {
 	}
 
 	put := at(TimePutBack)
-	if e := edits(put, container); len(e) != 1 || e[0].Kind != Scattered || e[0].Count != int64(scales[Small].containerWrites) {
+	if e := edits(put, Container); len(e) != 1 || e[0].Kind != Scattered || e[0].Count != int64(scales[Small].containerWrites) {
 		t.Errorf("time put back: %+v", e)
 	}
 	if put.Change.TouchedFiles != put.Change.ChangedFiles-1 {
