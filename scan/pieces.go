@@ -5,9 +5,9 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
-	"os"
 
 	"tidemark/chunk"
+	"tidemark/scan/logbook"
 )
 
 // pieces holds a file's pieces until its reading is known to count: ids are
@@ -15,10 +15,10 @@ import (
 // chunk takes pieceBytes; beyond spillAfter pieces they are put aside in a file
 // beside the logbook's segments, which holds fingerprints and lengths only.
 type pieces struct {
-	dir   string // the logbook's
-	limit int    // pieces in list at most
+	book  *logbook.Book
+	limit int // pieces in list at most
 	list  []held
-	spill *os.File
+	spill *logbook.Scratch
 	out   *bufio.Writer
 	count int64 // in spill
 }
@@ -43,9 +43,7 @@ func (p *pieces) reset() {
 }
 
 func (p *pieces) drop() {
-	name := p.spill.Name()
-	p.spill.Close()
-	os.Remove(name) // already gone where an open file can be removed
+	p.spill.Remove() // what stays is swept by the next scan
 	p.spill, p.out, p.count = nil, nil, 0
 }
 
@@ -64,12 +62,10 @@ func (p *pieces) add(c *chunk.Piece) error {
 
 func (p *pieces) putAside() error {
 	if p.spill == nil {
-		// So named, a left-over is swept with the other half-written files.
-		f, err := os.CreateTemp(p.dir, ".tmp-pieces-")
+		f, err := p.book.Scratch()
 		if err != nil {
 			return fmt.Errorf("putting a large file's chunk list aside: %w", err)
 		}
-		os.Remove(f.Name()) // where that is refused, drop does it
 		p.spill, p.out = f, bufio.NewWriterSize(f, 64<<10)
 	}
 	var b [pieceBytes]byte
@@ -94,10 +90,11 @@ func (p *pieces) each(use func(*held) error) error {
 		if err := p.out.Flush(); err != nil {
 			return fmt.Errorf("putting a large file's chunk list aside: %w", err)
 		}
-		if _, err := p.spill.Seek(0, io.SeekStart); err != nil {
+		file, err := p.spill.Reader()
+		if err != nil {
 			return fmt.Errorf("reading a large file's chunk list back: %w", err)
 		}
-		in := bufio.NewReaderSize(p.spill, 64<<10)
+		in := bufio.NewReaderSize(file, 64<<10)
 		var b [pieceBytes]byte
 		for range p.count {
 			if _, err := io.ReadFull(in, b[:]); err != nil {

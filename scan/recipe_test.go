@@ -96,7 +96,7 @@ func TestRecipeBuilder(t *testing.T) {
 
 // Pieces put aside come back as they were.
 func TestPieces(t *testing.T) {
-	p := pieces{dir: t.TempDir(), limit: 3}
+	p := pieces{book: newFixture(t).open(), limit: 3}
 	for round := range 3 {
 		p.reset()
 		var want []held

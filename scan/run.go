@@ -248,7 +248,7 @@ func (s *scanner) run(ctx context.Context, w *walker, pending *logbook.Pending, 
 	c := &committer{
 		s: s, ctx: ctx, book: s.book, pending: pending, p: p,
 		namer:  logbook.NewContentsNamer(key),
-		pieces: pieces{dir: s.book.Dir(), limit: spillAfter},
+		pieces: pieces{book: s.book, limit: spillAfter},
 	}
 	if s.o.test.spill > 0 {
 		c.pieces.limit = s.o.test.spill
