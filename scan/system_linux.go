@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"strconv"
+	"sync"
 	"sync/atomic"
 	"unsafe"
 
@@ -259,13 +260,17 @@ func openFileAt(d folderFD, name []byte, st *stat) (fileFD, error) {
 	if st.typ != typeFile {
 		return noFile, nil
 	}
-	var buf [32]byte
-	path := append(strconv.AppendInt(append(buf[:0], "/proc/self/fd/"...), int64(handle), 10), 0)
-	fd, err := openRead(unix.AT_FDCWD, &path[0], unix.O_RDONLY|unix.O_NONBLOCK|unix.O_NOCTTY)
+	own, err := ownFiles()
+	if err != nil {
+		return openFileWithoutProc(d, name, st)
+	}
+	var buf [24]byte
+	path := append(strconv.AppendInt(buf[:0], int64(handle), 10), 0)
+	fd, err := openRead(own, &path[0], unix.O_RDONLY|unix.O_NONBLOCK|unix.O_NOCTTY)
 	if err == unix.EAGAIN {
 		// Someone holds a lease on the file (a file server, say), which is given
 		// back if the opener waits. It is a regular file: waiting has an end.
-		fd, err = openRead(unix.AT_FDCWD, &path[0], unix.O_RDONLY|unix.O_NOCTTY)
+		fd, err = openRead(own, &path[0], unix.O_RDONLY|unix.O_NOCTTY)
 	}
 	if err == unix.ENOENT || err == unix.ENOTDIR {
 		return openFileWithoutProc(d, name, st)
@@ -275,6 +280,13 @@ func openFileAt(d folderFD, name []byte, st *stat) (fileFD, error) {
 	}
 	return fileFD(fd), nil
 }
+
+// ownFiles is the folder /proc/self/fd, open as long as the process lives:
+// starting from it, the kernel has a fifth less to do for each small file.
+var ownFiles = sync.OnceValues(func() (int, error) {
+	name := []byte("/proc/self/fd\x00")
+	return openAt(unix.AT_FDCWD, &name[0], unix.O_PATH|unix.O_DIRECTORY)
+})
 
 func openFileWithoutProc(d folderFD, name []byte, st *stat) (fileFD, error) {
 	fd, err := openRead(int(d), nameBytes(name), unix.O_RDONLY|unix.O_NONBLOCK|unix.O_NOCTTY|unix.O_NOFOLLOW)

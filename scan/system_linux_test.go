@@ -136,3 +136,23 @@ func TestPageCache(t *testing.T) {
 		t.Errorf("%d pages of a hot file were %d", now, hot)
 	}
 }
+
+// Where block devices lie in /sys, as met on machines (from memory but for the
+// first, which was looked at).
+func TestGuestDisks(t *testing.T) {
+	for place, want := range map[string]bool{
+		"../../devices/pci0000:00/0000:00:02.0/virtio1/block/vda":                             true,
+		"../../devices/pci0000:00/0000:00:02.0/virtio1/block/vda/vda1":                        true,
+		"../../devices/vbd-768/block/xvda":                                                    true,
+		"../../devices/pci0000:00/0000:00:17.0/ata1/host0/target0:0:0/0:0:0:0/block/sda/sda1": false,
+		"../../devices/pci0000:00/0000:00:1d.0/0000:02:00.0/nvme/nvme0/nvme0n1":               false,
+		"../../devices/virtual/block/md0":                                                     false,
+		"../../devices/pci0000:00/0000:00:05.0/virtio2/host2/target2:0:0/2:0:0:0/block/sdb":   false,
+		"../../devices/virtual/block/dm-0":                                                    false,
+		"../../devices/platform/soc/1d84000.ufshc/host0/target0:0:0/0:0:0:0/block/sdvd":       false,
+	} {
+		if got := ofGuest(place); got != want {
+			t.Errorf("%s: %v", place, got)
+		}
+	}
+}
