@@ -24,7 +24,14 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetErr(stderr)
 	err := checkCommand(root, args)
 	if err == nil {
-		err = root.ExecuteContext(ctx)
+		var cmd *cobra.Command
+		if cmd, err = root.ExecuteContextC(ctx); err != nil && cmd.Name() == "alert" {
+			code, told := alertCode(err)
+			if !told {
+				complain(stderr, err)
+			}
+			return code
+		}
 	}
 	if err == nil {
 		return exitDone
@@ -60,6 +67,9 @@ Measure tonight and tomorrow night, then ask:
 		p.explainCommand(),
 		p.estimateCommand(),
 		p.curveCommand(),
+		p.reportCommand(),
+		p.trendCommand(),
+		p.alertCommand(),
 		p.auditCommand(),
 		p.tourCommand(),
 		p.manualCommand(),

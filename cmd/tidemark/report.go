@@ -1,0 +1,176 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"tidemark/report/engine"
+	"tidemark/report/estimate"
+	"tidemark/report/measure"
+	"tidemark/report/render"
+	"tidemark/report/render/html"
+	"tidemark/report/view"
+	"tidemark/scan/logbook"
+)
+
+// reportNights is how many steps a report looks back, where nothing else is
+// asked for, to say where the change comes from: four weeks.
+const reportNights = 28
+
+type reportFlags struct {
+	rangeFlags
+	output string
+}
+
+func (p *program) reportCommand() *cobra.Command {
+	var f reportFlags
+	cmd := &cobra.Command{
+		Use:   "report",
+		Short: "One HTML page with every answer, to read, print or hand on",
+		Long: `Report writes one HTML page: the answer in three sentences, the way from source to
+stored, the nights and what is usual, where the change comes from and what would
+save most, the chunk sizes, and with a needs file (--needs FILE) line, window,
+retention and plan. It holds no script and loads nothing from elsewhere. It looks
+back over the last four weeks of snapshots, or over --from to --to.
+
+The page holds names of files and folders. A file made by --output can be read by
+its owner only; one that is there already keeps its permissions.`,
+		Example: `  tidemark report --output report.html
+  tidemark report --needs needs.toml > report.html
+  tidemark report --from 1 --to 28 --json`,
+		Args: noArguments,
+		RunE: func(cmd *cobra.Command, _ []string) error { return p.report(cmd, &f) },
+	}
+	f.register(cmd)
+	cmd.Flags().StringVar(&f.output, "output", "", "write the page to `FILE` instead of standard output; it is replaced as a whole or not at all")
+	must(cmd.MarkFlagFilename("output", "html"))
+	return cmd
+}
+
+func (p *program) report(cmd *cobra.Command, f *reportFlags) error {
+	c, err := p.common.config()
+	if err != nil {
+		return err
+	}
+	book, err := c.open()
+	if err != nil {
+		return err
+	}
+	from, to, err := f.resolve(&c, book)
+	if err != nil {
+		return err
+	}
+	if to < len(book.Segments()) {
+		// Everything on the page speaks of one moment, what is usual too.
+		if book, err = logbook.OpenAt(c.dir, to); err != nil {
+			return err
+		}
+	}
+	if from == 0 {
+		from = max(1, to-reportNights)
+	}
+	heavy()
+	ctx, done := interruptible(cmd)
+	defer done()
+	v, err := reportOf(ctx, book, from, to, f, &c)
+	if err != nil {
+		return err
+	}
+	write := func(w io.Writer) error { return html.Report(w, v) }
+	if c.json {
+		write = func(w io.Writer) error { return render.JSON(w, v) }
+	}
+	if f.output != "" {
+		return writeReport(f.output, write)
+	}
+	if err := write(p.stdout); err != nil {
+		return &failure{code: exitFailed, fact: "standard output: writing the report: " + err.Error(), err: err}
+	}
+	return nil
+}
+
+// reportOf asks every question of the page.
+func reportOf(ctx context.Context, book *logbook.Book, from, to int, f *reportFlags, c *config) (*view.Report, error) {
+	facts, o := facts(book), c.view(int(f.top))
+	parts := view.ReportParts{Made: time.Now(), Version: versionName()}
+	var err error
+	if parts.Explain, err = explainOne(ctx, book, to, &f.rangeFlags, c); err != nil {
+		return nil, err
+	}
+	if from < to {
+		churn := measure.ChurnOptions{Options: f.measure(c)}
+		m, err := measure.ChurnBetween(ctx, book, from, to, churn)
+		if err != nil {
+			return nil, err
+		}
+		fixes, err := measure.FixesOf(ctx, book, m, churn)
+		if err != nil {
+			return nil, err
+		}
+		parts.Change, parts.Fixes = view.NewChange(m.Change, facts, o), view.NewFixes(m, fixes, o)
+	} else {
+		parts.ChangeReason, parts.FixesReason, parts.TrendReason = view.ReasonOneSnapshot, view.ReasonOneSnapshot, view.ReasonOneSnapshot
+	}
+	curve, err := measure.CurveBetween(ctx, book, 0, to, f.measure(c))
+	if err != nil {
+		return nil, err
+	}
+	parts.Curve = view.NewCurve(curve, facts, o)
+	needs := c.needs
+	if needs == nil {
+		needs = engine.Default()
+	}
+	if to > 1 {
+		trend := measure.TrendOf(book.Segments(), measure.TrendOptions{Options: f.measure(c)})
+		parts.Trend = view.NewTrend(view.TrendParts{Trend: trend, Segments: book.Segments(), Alert: needs.Alert}, o)
+	}
+	if c.needs == nil {
+		parts.EstimateReason = view.ReasonNoNeeds
+		return view.NewReport(parts, facts, o), nil
+	}
+	in, err := estimate.Gather(ctx, book, needs, estimate.GatherOptions{Depth: int(f.depth)})
+	if err != nil {
+		return nil, err
+	}
+	parts.Estimate = view.NewEstimate(view.EstimateParts{
+		Result: estimate.Estimate(in, needs), Needs: needs, Given: true, Trees: in,
+		Backtest: estimate.RunBacktest(in, needs, 0),
+	}, facts, o)
+	return view.NewReport(parts, facts, o), nil
+}
+
+// writeReport puts a report into a file, as a whole or not at all. What is new is
+// the owner's alone; what is there keeps its permissions, and a link stays one.
+func writeReport(name string, write func(io.Writer) error) error {
+	info, err := os.Stat(name)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return replaceFile(name, 0o600, write)
+	case err != nil:
+		return fmt.Errorf("%s: looking at what is there: %w", name, unpathed(err))
+	case info.IsDir():
+		return usage("for example --output "+filepath.Join(name, "report.html"), "--output %s: that is a folder", name)
+	case !info.Mode().IsRegular():
+		// A terminal, a pipe or /dev/null is written to, never replaced.
+		f, err := os.OpenFile(name, os.O_WRONLY, 0)
+		if err == nil {
+			err = errors.Join(write(f), f.Close())
+		}
+		if err != nil {
+			return fmt.Errorf("%s: writing the report: %w", name, unpathed(err))
+		}
+		return nil
+	}
+	target, err := filepath.EvalSymlinks(name)
+	if err != nil {
+		return fmt.Errorf("%s: following the link: %w", name, unpathed(err))
+	}
+	return replaceFile(target, info.Mode().Perm(), write)
+}

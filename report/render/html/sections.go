@@ -1,0 +1,250 @@
+package html
+
+import (
+	"fmt"
+	"html/template"
+	"strconv"
+
+	"tidemark/report/render/html/chart"
+	"tidemark/report/units"
+	"tidemark/report/view"
+)
+
+func percent(share float64) string {
+	return strconv.FormatFloat(100*min(max(share, 0), 1), 'f', 1, 64)
+}
+
+func pageOf(v *view.Report) *page {
+	p := &page{
+		Title: v.Title, Kind: "Measured with tidemark", Style: template.CSS(style), StyleHash: styleHash,
+		Answer: v.Answer,
+		Span:   v.Span,
+		Foot:   v.Foot,
+	}
+	for _, f := range v.Figures {
+		p.Figures = append(p.Figures, figure{f.Words, f.Value})
+	}
+	p.Sections = []section{
+		waySection(v),
+		nightsSection(v),
+		changeSection(v),
+		fixSection(v),
+		howSection(v),
+	}
+	return p
+}
+
+// waySection leads from the source to what is stored.
+func waySection(v *view.Report) section {
+	s := section{ID: "way", Title: "From source to stored"}
+	e := v.Explain
+	if e == nil {
+		s.Missing = "There is no snapshot to explain yet."
+		return s
+	}
+	s.Lead = []string{e.Answer}
+	s.Blocks = append(s.Blocks, block{Chart: ladderPicture("way-chart", "What becomes of the bytes of snapshot "+strconv.Itoa(e.Snapshot),
+		"Each bar begins where the one before it ended.", e.Ladder, v.Units, "of the source")})
+	if len(e.Types) > 0 {
+		s.Blocks = append(s.Blocks, block{Table: explainTable("By folder", "Folder", e.Folders, v.Units, true)},
+			block{Table: explainTable("By type of file", "Type", e.Types, v.Units, false)})
+	}
+	return s
+}
+
+// ladderPicture draws the steps; those of 0 bytes stand in the table alone.
+func ladderPicture(id, caption, sub string, steps []view.Step, u units.System, of string) *picture {
+	var drawn []chart.WayStep
+	twin := table{Caption: caption, Head: head(name("Step"), num("Bytes"), num("Size"), num("Share "+of))}
+	for _, step := range steps {
+		value, exact, part := "not measured", "not measured", ""
+		if step.Known {
+			value, exact, part = u.Bytes(step.Bytes), units.Count(step.Bytes)+" B", units.Share(step.Share)
+		}
+		sign := string(step.Sign)
+		if step.Sign == view.Start {
+			sign = ""
+		}
+		label := step.Words
+		if sign != "" {
+			label = sign + " " + label
+		}
+		r := cells(name(label), num(exact), num(value), num(part))
+		r.Sum = step.Sign == view.Equals || step.Sign == view.Start
+		twin.Rows = append(twin.Rows, r)
+		if !step.Known || (step.Bytes == 0 && !r.Sum) {
+			continue
+		}
+		w := chart.WayStep{Words: step.Words, Value: value, From: step.From, To: step.To, Ink: chart.Main}
+		switch step.Sign {
+		case view.Minus:
+			w.Ink, w.Value = chart.Saved, "− "+value
+		case view.Plus:
+			w.Ink, w.Value = chart.Added, "+ "+value
+		}
+		drawn = append(drawn, w)
+	}
+	p := draw(id, caption, sub, twin, func(s chart.Size, by string) string { return chart.Way(s, drawn, by) })
+	p.Key = []key{{chart.Main, "held"}, {chart.Saved, "saved"}}
+	for _, d := range drawn {
+		if d.Ink == chart.Added {
+			p.Key = append(p.Key, key{chart.Added, "added"})
+			break
+		}
+	}
+	return p
+}
+
+func explainTable(caption, first string, rows []view.ExplainRow, u units.System, folders bool) *table {
+	t := &table{Caption: caption, Head: head(name(first), cell{Text: "Share of the source", Class: "bar"}, num("Source"), least(num("Unique")), num("Compressed"))}
+	most := 0.0
+	for _, r := range rows {
+		most = max(most, r.SourceShare)
+	}
+	for _, r := range rows {
+		packed := "not measured"
+		if r.CompressedBytes != nil {
+			packed = u.Bytes(*r.CompressedBytes)
+		}
+		title := rowName(r.Raw, r.Rest, folders)
+		share := 0.0
+		if most > 0 {
+			share = r.SourceShare / most
+		}
+		t.Rows = append(t.Rows, cells(under(name(title), view.Plural(r.Files, "file")), bar(share, chart.Main),
+			under(num(u.Bytes(r.SourceBytes)), units.Share(r.SourceShare)), least(num(u.Bytes(r.UniqueBytes))), num(packed)))
+	}
+	return t
+}
+
+// rowName shows a folder's or a type's name, or how many a row adds up.
+func rowName(raw string, rest int, folder bool) string {
+	switch {
+	case rest > 0 && folder:
+		return view.Plural(int64(rest), "other folder")
+	case rest > 0:
+		return view.Plural(int64(rest), "other type")
+	case folder:
+		return view.FolderText(raw)
+	case raw == "":
+		return "no ending"
+	}
+	return "." + units.EscapeName([]byte(raw))
+}
+
+// changeSection says where the change comes from.
+func changeSection(v *view.Report) section {
+	s := section{ID: "change", Title: "Where the change comes from"}
+	c := v.Change
+	if c == nil {
+		s.Missing = v.ChangeReason
+		return s
+	}
+	s.Lead = []string{c.Answer}
+	s.Blocks = append(s.Blocks, block{Chart: ladderPicture("change-chart", "From what was touched to what has to travel",
+		"A copy of whole files would send the first bar, a store that knows the parts the last.", c.Ladder, v.Units, "of what was touched")})
+	if c.NewBytes > 0 {
+		s.Blocks = append(s.Blocks,
+			block{Table: changeTable("New bytes by folder", "Folder", c.Folders, v.Units, true)},
+			block{Table: changeTable("New bytes by type of file", "Type", c.Types, v.Units, false)},
+			block{Table: fileTable(c, v.Units)},
+			block{Table: causeTable(c, v.Units)})
+	}
+	return s
+}
+
+func changeTable(caption, first string, rows []view.ChangeRow, u units.System, folders bool) *table {
+	t := &table{Caption: caption, Head: head(name(first), cell{Text: "Share of what is new", Class: "bar"}, num("New"), num("Touched"), least(num("New, compressed")))}
+	most := 0.0
+	for _, r := range rows {
+		most = max(most, r.NewShare)
+	}
+	for _, r := range rows {
+		packed := "not measured"
+		if r.NewCompressedBytes != nil {
+			packed = u.Bytes(*r.NewCompressedBytes)
+		}
+		t.Rows = append(t.Rows, cells(name(rowName(r.Raw, r.Rest, folders)), bar(part(r.NewShare, most), chart.Main),
+			under(num(u.Bytes(r.NewBytes)), units.Share(r.NewShare)), num(u.Bytes(r.TouchedBytes)), least(num(packed))))
+	}
+	return t
+}
+
+func part(x, most float64) float64 {
+	if most <= 0 {
+		return 0
+	}
+	return x / most
+}
+
+func fileTable(c *view.Change, u units.System) *table {
+	t := &table{Caption: "The files that brought most", Head: head(name("File"), cell{Text: "Share of what is new", Class: "bar"}, num("New"), num("Touched"), least(num("Nights")))}
+	most := 0.0
+	for _, r := range c.Fresh {
+		most = max(most, r.NewShare)
+	}
+	for _, r := range c.Fresh {
+		t.Rows = append(t.Rows, cells(under(name(units.EscapeName([]byte(r.Raw))), string(r.Cause)), bar(part(r.NewShare, most), chart.Main),
+			under(num(u.Bytes(r.NewBytes)), units.Share(r.NewShare)), num(u.Bytes(r.TouchedBytes)), least(num(units.Count(int64(r.Nights))))))
+	}
+	return t
+}
+
+func causeTable(c *view.Change, u units.System) *table {
+	t := &table{Caption: "What happened to the files", Head: head(name("Cause"), cell{Text: "Share of what is new", Class: "bar"}, num("New"), num("Sizes of the files"), least(num("Files")))}
+	most := 0.0
+	for _, r := range c.Causes {
+		most = max(most, r.NewShare)
+	}
+	for _, r := range c.Causes {
+		t.Rows = append(t.Rows, cells(name(r.Words), bar(part(r.NewShare, most), chart.Main),
+			under(num(u.Bytes(r.NewBytes)), units.Share(r.NewShare)), num(u.Bytes(r.Bytes)), least(num(units.Count(r.Files)))))
+	}
+	return t
+}
+
+// fixSection lists what might be changed.
+func fixSection(v *view.Report) section {
+	s := section{ID: "fixes", Title: "What would save most each night"}
+	f := v.Fixes
+	if f == nil {
+		s.Missing = v.FixesReason
+		return s
+	}
+	s.Lead = []string{"Suggestions to check, each with what it would have saved on the nights measured."}
+	if len(f.Fixes) == 0 {
+		s.Lead = []string{f.Answer}
+		return s
+	}
+	var list []fix
+	for i, r := range f.Fixes {
+		saves := v.Units.Bytes(r.NightlyBytes) + " a night"
+		if r.AtMost {
+			saves = "at most " + saves
+		}
+		more := units.Share(min(1, r.Share)) + " of what is new"
+		if r.NightlyCompressedBytes != nil {
+			more += fmt.Sprintf(", %s compressed", v.Units.Bytes(*r.NightlyCompressedBytes))
+		}
+		evidence := r.Evidence
+		if r.Within != nil {
+			evidence += fmt.Sprintf(" Part of suggestion %d: the two do not add up.", *r.Within+1)
+		}
+		list = append(list, fix{Suggestion: fmt.Sprintf("%d. %s", i+1, r.Suggestion), Saves: saves, More: more, Evidence: evidence, Check: r.Check})
+	}
+	s.Blocks = []block{{Fixes: list}}
+	s.Notes = f.Notes
+	return s
+}
+
+// howSection says how each number was had, and what to beware of.
+func howSection(v *view.Report) section {
+	s := section{ID: "how", Title: "How this was measured"}
+	t := &table{Caption: "Where the numbers come from", Head: head(name("Number"), words("How it was had"))}
+	for _, m := range v.Measured {
+		t.Rows = append(t.Rows, cells(name(m.What), words(m.How)))
+	}
+	s.Blocks = append(s.Blocks, block{Table: t})
+	s.Blocks = append(s.Blocks, block{CareTitle: "Cautions", Care: v.Cautions})
+	return s
+}

@@ -1,0 +1,99 @@
+package view
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"time"
+
+	"tidemark/report/stats"
+)
+
+// shownNights is how many nights a report shows one by one. The months before
+// them are shown as months.
+const shownNights = 92
+
+// ReportMonth is what the nights of a calendar month brought.
+type ReportMonth struct {
+	Month     string `json:"month"` // 2026-10
+	Nights    int    `json:"nights"`
+	MedianNew int64  `json:"median_new_bytes"`
+	LowNew    int64  `json:"low_new_bytes"` // the smallest and …
+	HighNew   int64  `json:"high_new_bytes"`
+	Unusual   int    `json:"unusual"`
+}
+
+// lastNights are the nights that a report shows one by one.
+func (v *Report) lastNights() []TrendRow {
+	if v.Trend == nil {
+		return nil
+	}
+	n := v.Trend.Nights
+	return n[max(0, len(n)-shownNights):]
+}
+
+// months adds the nights of each calendar month up; nil where every night is
+// shown by itself. Nights without figures, and steps over several dates, are not
+// among them.
+func (v *Report) months() []ReportMonth {
+	if v.Trend == nil || len(v.Trend.Nights) <= shownNights {
+		return nil
+	}
+	var out []ReportMonth
+	var values []float64
+	end := func() {
+		if len(values) == 0 {
+			return
+		}
+		m := &out[len(out)-1]
+		median, _ := stats.Median(values)
+		m.MedianNew, m.LowNew, m.HighNew = int64(median), int64(slices.Min(values)), int64(slices.Max(values))
+	}
+	for i := range v.Trend.Nights {
+		n := &v.Trend.Nights[i]
+		if n.NewBytes == nil || n.Spanned != 1 {
+			continue
+		}
+		month := n.Date[:len("2006-01")]
+		if len(out) == 0 || out[len(out)-1].Month != month {
+			end()
+			out, values = append(out, ReportMonth{Month: month}), values[:0]
+		}
+		m := &out[len(out)-1]
+		m.Nights++
+		if n.Unusual {
+			m.Unusual++
+		}
+		values = append(values, float64(*n.NewBytes))
+	}
+	end()
+	return out
+}
+
+// stoodOut names the unusual nights among those shown, in order.
+func (v *Report) stoodOut() []ReportNight {
+	out := []ReportNight{}
+	for i := range v.Nights {
+		n := &v.Nights[i]
+		if !n.Unusual {
+			continue
+		}
+		words := fmt.Sprintf("%s %s: %s new", n.Weekday, n.Date, v.Units.Bytes(*n.NewBytes))
+		for _, u := range v.Trend.Usual {
+			if u.DayClass == n.DayClass && u.MedianNewBytes != nil {
+				words += fmt.Sprintf(", where a %s night usually brings %s", u.DayClass, v.Units.Bytes(*u.MedianNewBytes))
+			}
+		}
+		out = append(out, ReportNight{To: n.To, Date: n.Date, Words: words + ".", Mark: strconv.Itoa(len(out) + 1)})
+	}
+	return out
+}
+
+// Day is a night's date at midnight UTC, for places on an axis.
+func (r *TrendRow) Day() time.Time {
+	t, err := time.Parse(time.DateOnly, r.Date)
+	if err != nil {
+		return r.Taken
+	}
+	return t
+}
