@@ -59,12 +59,17 @@ func Lifetimes(ctx context.Context, b *logbook.Book, snapshot int) ([]Lifetime, 
 // file is a unit of its own, which nothing repeats and nothing compresses. Units
 // other than the logbook's take about 70 bytes each more.
 func LifetimesFor(ctx context.Context, b *logbook.Book, snapshot int, p *engine.Profile) ([]Lifetime, error) {
+	return lifetimesOf(ctx, b, snapshot, p, nil)
+}
+
+// lifetimesOf is LifetimesFor of the files that keep leaves (nil: all).
+func lifetimesOf(ctx context.Context, b *logbook.Book, snapshot int, p *engine.Profile, keep *keeper) ([]Lifetime, error) {
 	last, err := snapshotNumber(b, snapshot)
 	if err != nil {
 		return nil, err
 	}
 	span := spanOf(b.Segments(), last)
-	l := &lives{span: span, end: int32(last + 1), rows: map[string]*Lifetime{}, packs: map[string]*packing{}}
+	l := &lives{keep: keep, span: span, end: int32(last + 1), rows: map[string]*Lifetime{}, packs: map[string]*packing{}}
 	if otherUnits(b, p) {
 		if l.index, err = newUnitIndex(ctx, b, last, p); err != nil {
 			return nil, err
@@ -85,6 +90,7 @@ func LifetimesFor(ctx context.Context, b *logbook.Book, snapshot int, p *engine.
 }
 
 type lives struct {
+	keep   *keeper
 	span   idSpan
 	index  *unitIndex // nil: the units are the logbook's chunks
 	end    int32
@@ -115,13 +121,18 @@ func (l *lives) add(h *logbook.History) error {
 			to = int32(h.Versions[i+1].Snapshot)
 		}
 		var runs []idRun
+		kept, further := false, false
 		if e := &v.Entry; !v.Gone && known(e) {
+			kept = l.keep.keeps(e)
+			further = l.keep.further(e, kept)
+		}
+		if e := &v.Entry; kept {
 			if err := l.span.checkRuns(e.Recipe, e); err != nil {
 				return err
 			}
 			var refs int64
 			runs, refs = l.units(e)
-			if !e.Hardlink {
+			if !further {
 				most = max(most, references(idRuns(e.Recipe)))
 				r := l.row([]Stay{{int(from), int(to)}}, 0, e.FirstSeen)
 				r.References += refs

@@ -18,6 +18,9 @@ type Selection struct {
 	KeepOnly bool   // what a rule names stays and the rest is left out, instead of the reverse
 	// Profile of the store afterwards; nil: that of the Options, as before.
 	Profile *engine.Profile
+	// From: the nights behind this snapshot are added up; 0: all of them or, under
+	// a profile of units that are not the logbook's chunks, the last one.
+	From int
 }
 
 // MaxRules is how many rules a selection may have.
@@ -50,17 +53,23 @@ type WhatIfResult struct {
 	SavedUniqueBytes int64
 	SavedBytes       int64 // of what is stored; −1: not known. Negative: the other profile takes more
 
-	// The nights up to the snapshot, in the same units as Explain's. After counts
+	// The nights from snapshot From on, in the same units as Explain's. After counts
 	// what is new to the kept tree: a chunk that a file left out brought and that a
-	// kept file took over later is new there on that later night.
+	// kept file took over later is new there on that later night. The lists are
+	// empty under a profile of other units.
+	From                                    int // 0: the baseline has none
 	BeforeNights, AfterNights               []Night
-	BeforeNewCompressed, AfterNewCompressed int64 // compressed bytes of all those nights' new bytes; −1: not known
+	BeforeNew, AfterNew                     int64 // new bytes of all those nights; −1: there is none
+	BeforeNewCompressed, AfterNewCompressed int64 // … compressed; −1: not known
+	BeforeUpload, AfterUpload               int64 // … with overhead: every earlier night counts as held; −1: not known
 
-	// SavedNightlyBytes is what NightlyNights nights bring less, of new bytes,
-	// divided by their number; −1 where there is none. With a profile of other
-	// units only the last night is known.
-	SavedNightlyBytes int64
-	NightlyNights     int
+	// What NightlyNights nights bring less, divided by their number: new bytes, and
+	// what travels; −1 where there is no night or it is not known.
+	SavedNightlyBytes       int64
+	SavedNightlyUploadBytes int64
+	NightlyNights           int
+
+	Assumed []ProfileNote // what the profile of afterwards rests on beside measurement; never nil
 
 	Rules []RuleResult // each by itself, in the order of the selection
 }
@@ -77,6 +86,7 @@ type RuleResult struct {
 	SavedBytes        int64 // of what is stored; −1: not known
 	SavedNewBytes     int64 // of all nights
 	SavedNightlyBytes int64 // −1: no night
+	SavedUploadBytes  int64 // of all nights; −1: not known
 }
 
 // chooser answers for every rule, alone and together, whether a file stays.
@@ -222,7 +232,13 @@ func WhatIf(ctx context.Context, b *logbook.Book, snapshot int, sel Selection, o
 	if r.Before, err = ExplainSnapshot(ctx, b, snapshot, o); err != nil {
 		return nil, err
 	}
+	if sel.From < 0 || sel.From >= snapshot {
+		return nil, fmt.Errorf("%s: measure: %w: snapshot %d is not earlier than %d", b.Dir(), logbook.ErrUsage, sel.From, snapshot)
+	}
 	w := newWhatIfWalk(b, snapshot, c, o)
+	for i := range w.trees {
+		w.trees[i].from = max(sel.From, 1)
+	}
 	if err := w.run(ctx); err != nil {
 		return nil, err
 	}
@@ -231,6 +247,10 @@ func WhatIf(ctx context.Context, b *logbook.Book, snapshot int, sel Selection, o
 	}
 	if err := r.profiles(ctx, b, c, o); err != nil {
 		return nil, err
+	}
+	r.SavedNightlyUploadBytes = -1
+	if r.BeforeUpload >= 0 && r.AfterUpload >= 0 {
+		r.SavedNightlyUploadBytes = nightly(r.BeforeUpload-r.AfterUpload, r.NightlyNights)
 	}
 	r.SavedUniqueBytes = r.Before.UniqueBytes - r.After.UniqueBytes
 	r.SavedBytes = -1
@@ -247,30 +267,30 @@ func (r *WhatIfResult) profiles(ctx context.Context, b *logbook.Book, c *chooser
 	if after == nil {
 		after = o.Profile
 	}
+	r.Assumed = Notes(b, after)
 	if !otherUnits(b, o.Profile) && !otherUnits(b, after) {
 		r.Before = repack(r.Before, o.Profile)
 		r.After = repack(r.After, after)
 		return nil
 	}
 	last := r.Snapshot - 1
+	if c.sel.From > 0 {
+		last = c.sel.From
+	}
 	before, err := forProfiles(ctx, b, last, r.Snapshot, []*engine.Profile{o.Profile}, nil, r.Before, o)
 	if err != nil {
 		return err
 	}
-	keep := func(e *logbook.Entry) bool {
-		kept, _ := c.choose(e)
-		return kept>>together&1 != 0
-	}
-	then, err := forProfiles(ctx, b, last, r.Snapshot, []*engine.Profile{after}, keep, r.After, o)
+	then, err := forProfiles(ctx, b, last, r.Snapshot, []*engine.Profile{after}, c.keeps, r.After, o)
 	if err != nil {
 		return err
 	}
 	r.Before, r.After = before[0].Explain, then[0].Explain
 	r.BeforeNights, r.AfterNights = []Night{}, []Night{}
+	r.BeforeNew, r.AfterNew = before[0].NewBytes, then[0].NewBytes
 	r.BeforeNewCompressed, r.AfterNewCompressed = before[0].NewCompressedBytes, then[0].NewCompressedBytes
-	r.SavedNightlyBytes, r.NightlyNights = -1, 0
-	if r.Snapshot > 1 {
-		r.SavedNightlyBytes, r.NightlyNights = before[0].NewBytes-then[0].NewBytes, 1
-	}
+	r.BeforeUpload, r.AfterUpload = before[0].UploadBytes, then[0].UploadBytes
+	r.From, r.NightlyNights = before[0].From, before[0].Nights
+	r.SavedNightlyBytes = nightly(r.BeforeNew-r.AfterNew, r.NightlyNights)
 	return nil
 }

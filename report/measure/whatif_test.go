@@ -149,6 +149,16 @@ func TestWhatIfIsAFreshLogbook(t *testing.T) {
 		kept := filter(nights, func(name string, f mFile) bool { return slowKeeps(rules, sel.KeepOnly, name, f) })
 		fresh := writeBook(t, fmt.Sprintf("%s/%d-kept", dir, runs), params, tokenNights(kept))
 		own := !otherUnits(b, o.Profile)
+		// What any retention would hold: the same chunks and files in the same snapshots.
+		late := sel
+		late.Profile = o.Profile
+		lives, err := LifetimesOf(ctx, b, 0, late)
+		must(t, err)
+		want, err := LifetimesFor(ctx, fresh, 0, o.Profile)
+		must(t, err)
+		if got, want := byStay(lives), byStay(want); !maps.Equal(got, want) {
+			r.Fatalf("lifetimes:\n got %v\nwant %v", got, want)
+		}
 		for _, c := range []struct {
 			what string
 			book *logbook.Book
@@ -185,14 +195,59 @@ func TestWhatIfIsAFreshLogbook(t *testing.T) {
 		if n := len(nights); n > 1 {
 			all, err := ChangeBetween(ctx, fresh, 1, n, Options{})
 			must(t, err)
-			if got.AfterNewCompressed != all.NewCompressedBytes || got.NightlyNights != n-1 || got.SavedNightlyBytes != nightly(saved, n-1) {
+			// What travels, as a change of the fresh logbook has it.
+			for _, c := range []struct {
+				book *logbook.Book
+				got  int64
+			}{{b, got.BeforeUpload}, {fresh, got.AfterUpload}} {
+				want, _, err := ChangeFor(ctx, c.book, 1, n, o)
+				must(t, err)
+				if c.got != want.UploadBytes {
+					r.Fatalf("profile %+v: %d travel, want %d", o.Profile, c.got, want.UploadBytes)
+				}
+			}
+			if from := rapid.IntRange(1, n-1).Draw(r, "from"); n > 2 {
+				late := sel
+				late.From = from
+				part, err := WhatIf(ctx, b, 0, late, o)
+				must(t, err)
+				want, _, err := ChangeFor(ctx, fresh, from, n, o)
+				must(t, err)
+				if part.AfterUpload != want.UploadBytes || part.AfterNew != want.NewBytes || part.NightlyNights != n-from || len(part.AfterNights) != n-from {
+					r.Fatalf("from %d: %+v, want %+v", from, part, want)
+				}
+			}
+			packed, _, _ := packedAs(o.Profile, all.NewCompressedBytes, 0, 0, all.NewBytes)
+			if got.AfterNewCompressed != packed || got.NightlyNights != n-1 || got.SavedNightlyBytes != nightly(saved, n-1) {
 				r.Fatalf("nights: %+v, want %d compressed, %d saved", got, all.NewCompressedBytes, saved)
 			}
 		} else if got.SavedNightlyBytes != -1 {
 			r.Fatalf("a night was saved of none")
 		}
+		if len(rules) > 0 && len(nights) > 1 && !rules[0].back {
+			// What a rule alone spares the line is what it does where it is the only one.
+			only, err := WhatIf(ctx, b, 0, Selection{Rules: sel.Rules[:1], KeepOnly: sel.KeepOnly}, o)
+			must(t, err)
+			if want := only.BeforeUpload - only.AfterUpload; got.Rules[0].SavedUploadBytes != want {
+				r.Fatalf("rule %+v alone spares %d, want %d", rules[0].Rule, got.Rules[0].SavedUploadBytes, want)
+			}
+		}
 		checkRules(r, nights, rules, sel.KeepOnly, got, o.Profile)
 	})
+}
+
+// byStay adds lifetimes up by when they were there.
+func byStay(list []Lifetime) map[string][4]int64 {
+	out := map[string][4]int64{}
+	for _, l := range list {
+		key := fmt.Sprint(l.Alive)
+		sum := out[key]
+		for i, n := range []int64{l.Bytes, l.Chunks, l.References, l.Files} {
+			sum[i] += n
+		}
+		out[key] = sum
+	}
+	return out
 }
 
 func sameSplits(r *rapid.T, what string, got, want []ExplainSplit) {
@@ -245,6 +300,7 @@ func checkRules(r *rapid.T, nights []mNight, rules []slowRule, keepOnly bool, go
 			SavedUniqueBytes: unique - aloneUnique, SavedBytes: stored - aloneStored, SavedNewBytes: fresh - aloneFresh,
 			SavedNightlyBytes: nightly(fresh-aloneFresh, len(nights)-1),
 		}
+		got.Rules[i].SavedUploadBytes = 0 // held by the caller
 		if got.Rules[i] != want {
 			r.Fatalf("rule %+v alone:\n got %+v\nwant %+v", rule.Rule, got.Rules[i], want)
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"tidemark/report/engine"
 	"tidemark/scan/logbook"
 )
 
@@ -36,8 +37,11 @@ type keptTree struct {
 	files, references int64 // of the snapshot, hard links once
 
 	unique, chunks  int64
-	fresh           int64 // of the nights behind snapshot from, as freshPack
-	from            int
+	from            int // what follows is of the nights behind this snapshot
+	fresh           int64
+	freshChunks     int64
+	freshReferences int64 // of files whose contents changed
+	freshFiles      int64
 	pack, freshPack packing
 }
 
@@ -172,7 +176,17 @@ func (w *whatIfWalk) step(v *logbook.Version, before, after *state, keptBefore, 
 		touched &^= keptBefore
 	}
 	w.each(touched, func(t *keptTree) { t.nights[v.Snapshot-2].TouchedBytes += after.size })
-	w.each(changed&^first, func(t *keptTree) { t.nights[v.Snapshot-2].ChangedBytes += after.size })
+	var refs int64
+	for _, r := range v.Entry.Recipe {
+		refs += r.Chunks
+	}
+	w.each(changed&^first, func(t *keptTree) {
+		t.nights[v.Snapshot-2].ChangedBytes += after.size
+		if v.Snapshot > t.from {
+			t.freshFiles++
+			t.freshReferences += refs
+		}
+	})
 	w.hold(v, changed&first, true)
 	w.hold(v, changed&^first, false)
 }
@@ -215,12 +229,25 @@ func (w *whatIfWalk) finish(ctx context.Context, r *WhatIfResult) error {
 	}
 	r.LeftOutFiles, r.LeftOutBytes = w.leftOut.files, w.leftOut.bytes
 	whole, kept := &w.trees[wholeTree], &w.trees[together]
-	r.BeforeNights, r.AfterNights = whole.nights, kept.nights
-	r.BeforeNewCompressed, _, _ = whole.freshPack.total()
-	r.AfterNewCompressed, _, _ = kept.freshPack.total()
-	r.NightlyNights = w.snapshot - 1
+	if w.snapshot == 1 {
+		r.BeforeNights, r.AfterNights = []Night{}, []Night{}
+		r.BeforeNew, r.AfterNew, r.BeforeNewCompressed, r.AfterNewCompressed = -1, -1, -1, -1
+		r.BeforeUpload, r.AfterUpload = -1, -1
+	} else {
+		r.From = whole.from
+		r.BeforeNights, r.AfterNights = whole.nights[r.From-1:], kept.nights[r.From-1:]
+		r.BeforeNew, r.AfterNew = whole.fresh, kept.fresh
+		r.BeforeNewCompressed, r.BeforeUpload = w.upload(whole, w.o.Profile)
+		after := w.choose.sel.Profile
+		if after == nil {
+			after = w.o.Profile
+		}
+		r.AfterNewCompressed, r.AfterUpload = w.upload(kept, after)
+		r.NightlyNights = w.snapshot - r.From
+	}
 	r.SavedNightlyBytes = nightly(whole.fresh-kept.fresh, r.NightlyNights)
 	before := w.stored(whole)
+	_, sent := w.upload(whole, w.o.Profile)
 	r.Rules = w.named
 	for i := range r.Rules {
 		alone, rule := &w.trees[firstAlone+i], &r.Rules[i]
@@ -231,6 +258,10 @@ func (w *whatIfWalk) finish(ctx context.Context, r *WhatIfResult) error {
 		}
 		rule.SavedNewBytes = whole.fresh - alone.fresh
 		rule.SavedNightlyBytes = nightly(rule.SavedNewBytes, r.NightlyNights)
+		rule.SavedUploadBytes = -1
+		if _, after := w.upload(alone, w.o.Profile); sent >= 0 && after >= 0 && w.snapshot > 1 {
+			rule.SavedUploadBytes = sent - after
+		}
 	}
 	return nil
 }
@@ -291,16 +322,26 @@ func (t *keptTree) add(row *logbook.ChunkRow) {
 	t.nights[night-2].NewBytes += int64(row.Len)
 	if night > t.from {
 		t.fresh += int64(row.Len)
+		t.freshChunks++
 		t.freshPack.add(row)
 	}
+}
+
+// upload is what the nights' new bytes come to compressed, and with their
+// overhead, in the logbook's own chunks; −1 where not known.
+func (w *whatIfWalk) upload(t *keptTree, p *engine.Profile) (packed, sent int64) {
+	mid, _, _ := t.freshPack.total()
+	if mid, _, _ = packedAs(p, mid, mid, mid, t.fresh); mid < 0 {
+		return -1, -1
+	}
+	return mid, mid + p.Overhead(t.freshChunks, t.freshReferences, t.freshFiles)
 }
 
 // stored is what a tree takes in the logbook's own chunks, −1 where not known.
 func (w *whatIfWalk) stored(t *keptTree) int64 {
 	mid, _, _ := t.pack.total()
-	if mid < 0 {
+	if mid, _, _ = packedAs(w.o.Profile, mid, mid, mid, t.unique); mid < 0 {
 		return -1
 	}
-	mid, _, _ = packedAs(w.o.Profile, mid, mid, mid, t.unique)
 	return mid + w.o.Profile.Overhead(t.chunks, t.references, t.files)
 }
