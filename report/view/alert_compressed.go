@@ -12,8 +12,9 @@ import (
 )
 
 // leastShareSpread is the least spread of a compressed share that scores reckon
-// with: two points in a hundred come and go with what happens to be written.
-const leastShareSpread = 0.02
+// with: five points in a hundred come and go with what happens to be written (a log
+// that is rotated and packed, say). A score of 3.5 is then 26 points or more.
+const leastShareSpread = 0.05
 
 // compressed judges how much of the new data of each type, and of each folder, is
 // left when it is compressed, beside the type's or folder's own past. A type that

@@ -64,7 +64,10 @@ func (r *AlertReason) compare(x float64, p past, floor float64, a engine.Alert) 
 	default:
 		r.Status, r.ScoreReason = StatusUsual, "the earlier nights are all equal, and no floor is set"
 	}
-	if p.widened && r.Status == StatusCritical {
+	switch {
+	case p.reached(x, a):
+		r.Status = StatusUsual
+	case p.widened && r.Status == StatusCritical:
 		r.Status = StatusWarning // nobody has seen yet what such a night is like
 	}
 	return true
@@ -78,6 +81,9 @@ func (r *AlertReason) beside(p past, show func(float64) string) string {
 	text := fmt.Sprintf("usual %s (%s), %d %s", show(*r.Median), span(*r.UsualLow, *r.UsualHigh, show), len(p.values), p.words)
 	if p.widened {
 		text += ", too few of its own class"
+		if r.Status == StatusUsual && r.Value != nil && *r.Value > *r.UsualHigh {
+			text += ", which brought as much before"
+		}
 	}
 	return text
 }

@@ -54,7 +54,7 @@ func (v *Alert) line() string {
 	var parts []string
 	for _, r := range v.Reasons {
 		text := r.Evidence
-		if r.Status == StatusUnknown && v.Status != StatusUnknown {
+		if r.Status == StatusUnknown && (v.Status != StatusUnknown || !decides(r.Measure)) {
 			continue // what is unusual comes first, and --all shows the rest
 		}
 		if r.Status == StatusUnknown {

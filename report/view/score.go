@@ -17,6 +17,14 @@ type past struct {
 	values  []float64 // oldest first
 	words   string    // "weekday nights"
 	widened bool      // the class alone had too few nights
+	own     []float64 // where widened: what the class itself has
+}
+
+// reached says whether nights of a class that is too small to be scored by itself
+// have brought as much before: what a Sunday did on every Sunday is no news because
+// working days do not do it.
+func (p past) reached(x float64, a engine.Alert) bool {
+	return p.widened && len(p.own) > 0 && x <= slices.Max(p.own)*(1+a.FloorShare)
 }
 
 // widening lists, from close to far, whom a night can be compared with.
@@ -33,13 +41,14 @@ var widening = []struct {
 // never divided). An ordinary night whose class has fewer than atLeast is compared
 // with a wider class. Nights without the value give −1 and are left out.
 func pastOf(nights []measure.TrendNight, n *measure.TrendNight, atLeast int, value func(*measure.TrendNight) float64) past {
-	out := past{words: n.Class + " nights", values: pick(nights, []string{n.Class}, n.Spanned, value)}
+	own := pick(nights, []string{n.Class}, n.Spanned, value)
+	out := past{words: n.Class + " nights", values: own}
 	for _, w := range widening {
 		if len(out.values) >= atLeast || n.Spanned != 1 {
 			break
 		}
 		if slices.Contains(w.classes, n.Class) {
-			out = past{words: w.words, widened: true, values: pick(nights, w.classes, 1, value)}
+			out = past{words: w.words, widened: true, own: own, values: pick(nights, w.classes, 1, value)}
 		}
 	}
 	return out

@@ -41,7 +41,7 @@ func NewTrend(p TrendParts, o Options) *Trend {
 		n := &t.Nights[i]
 		row := trendRow(n)
 		row.Score, row.ScoreReason = scores.of(n)
-		row.Unusual = row.Score != nil && scored(*row.Score, p.Alert) != StatusUsual
+		row.Unusual = row.Score != nil && scored(*row.Score, p.Alert) != StatusUsual && !scores.reached(n)
 		row.Bar, row.BarHigh = share(n.NewBytes, v.Most), high[n.Class]/float64(max(v.Most, 1))
 		row.Remarks = remarks(&row)
 		v.Nights = append(v.Nights, row)
@@ -91,6 +91,18 @@ func (s *scores) of(n *measure.TrendNight) (*float64, string) {
 		return score, ""
 	}
 	return nil, "the nights like it are all equal, and no floor is set"
+}
+
+// reached: see past.reached; the other nights of the class are looked at, later
+// ones too.
+func (s *scores) reached(n *measure.TrendNight) bool {
+	others := make([]measure.TrendNight, 0, len(s.p.Trend.Nights))
+	for i := range s.p.Trend.Nights {
+		if o := &s.p.Trend.Nights[i]; o.To != n.To {
+			others = append(others, *o)
+		}
+	}
+	return pastOf(others, n, s.p.Alert.Nights, newBytesOf).reached(float64(n.NewBytes), s.p.Alert)
 }
 
 func newBytesOf(n *measure.TrendNight) float64 { return float64(n.NewBytes) }

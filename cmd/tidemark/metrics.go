@@ -1,0 +1,28 @@
+package main
+
+import (
+	"io"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"tidemark/report/render"
+	"tidemark/report/view"
+	"tidemark/scan/logbook"
+)
+
+func metricsFlag(cmd *cobra.Command, value *string) {
+	cmd.Flags().StringVar(value, "metrics", "", "also write gauges for Prometheus to `FILE`, for a collector of text files; every user can read it, and it names folders")
+	must(cmd.MarkFlagFilename("metrics", "prom"))
+}
+
+// writeMetrics replaces the file by what stands in the book now. alert may be nil.
+func (c *config) writeMetrics(file string, book *logbook.Book, alert *view.Alert) error {
+	m := view.NewMetrics(view.MetricsParts{Segments: book.Segments(), Trend: c.trendOf(book), Alert: alert})
+	path, err := filepath.Abs(file)
+	if err != nil {
+		return err
+	}
+	// The collector runs as somebody else.
+	return replaceFile(path, 0o644, func(w io.Writer) error { return render.Metrics(w, m) })
+}
