@@ -40,8 +40,10 @@ func (s *sheet) close() error {
 // cellName shows a name as one safe line that no spreadsheet runs: a cell that
 // begins like a formula gets an apostrophe before it, as OWASP's page on CSV
 // injection advises (from memory).
-func cellName(raw string) string {
-	text := name(raw)
+func cellName(raw string) string { return cellText(name(raw)) }
+
+// cellText is cellName for a text whose names are escaped already.
+func cellText(text string) string {
 	first, _ := utf8.DecodeRuneInString(text)
 	if strings.ContainsRune("=+-@|%＝＋－＠", first) {
 		return "'" + text

@@ -45,7 +45,7 @@ func trendNights(p *page, v *view.Trend, g Glyphs) {
 	}
 	b := v.Units
 	p.line("\nNights; a bar shows the new data, %s the high end of what is usual for that class of day", g.mark)
-	p.line("  %-14s  %-10s  %9s  %9s  %9s  %9s  %s", "night of", "class", "touched", "new", "upload", "stored", "new")
+	p.line("  %-14s  %-10s  %9s  %9s  %9s  %9s  %s", "night of", "class", "touched", "new", "upload", "stored", "")
 	for i := range v.Nights {
 		r := &v.Nights[i]
 		if r.Missed > 0 {
@@ -138,7 +138,7 @@ func TrendCSV(w io.Writer, v *view.Trend) error {
 			number(int64(r.Spanned)), number(int64(r.Missed)), blank(r.TouchedBytes), blank(r.ChangedBytes), blank(r.NewBytes),
 			blank(r.NewCompressedBytes), blank(r.UploadBytes), blank(r.StoredBytes), blank(r.SourceBytes), decimal(r.CompressionRatio),
 			blank(r.RenamedFiles), number(r.FirstSeenBytes), decimal(&r.CoveredShare), strconv.FormatBool(r.Partial),
-			decimal(&r.ScanSeconds), decimal(r.Score), strconv.FormatBool(r.Unusual), cellName(r.Remarks))
+			decimal(&r.ScanSeconds), decimal(r.Score), strconv.FormatBool(r.Unusual), cellText(r.Remarks))
 	}
 	return s.close()
 }

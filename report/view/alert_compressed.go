@@ -23,12 +23,12 @@ func (j *judge) compressed() {
 	if j.night == nil || !j.night.Measured {
 		return
 	}
-	j.compressedOf("type", func(n *measure.TrendNight) []logbook.SplitTotals { return n.Types })
-	j.compressedOf("folder", func(n *measure.TrendNight) []logbook.SplitTotals { return n.Folders })
+	j.compressedOf("type", j.night.Types, j.shares.types)
+	j.compressedOf("folder", j.night.Folders, j.shares.folders)
 }
 
-func (j *judge) compressedOf(kind string, of func(*measure.TrendNight) []logbook.SplitTotals) {
-	rows := slices.Clone(of(j.night))
+func (j *judge) compressedOf(kind string, rows []logbook.SplitTotals, history map[string][]float64) {
+	rows = slices.Clone(rows)
 	slices.SortFunc(rows, func(a, b logbook.SplitTotals) int {
 		return cmp.Or(cmp.Compare(b.NewBytes, a.NewBytes), cmp.Compare(a.Name, b.Name))
 	})
@@ -37,7 +37,7 @@ func (j *judge) compressedOf(kind string, of func(*measure.TrendNight) []logbook
 		if row.NewBytes <= 0 || row.NewPacked < 0 || row.NewBytes < j.Alert.FloorBytes {
 			continue
 		}
-		p := past{words: "earlier nights", values: j.pastShares(row.Name, of)}
+		p := past{words: "earlier nights", values: history[row.Name]}
 		r := AlertReason{Measure: MeasureCompressedShare, Of: &AlertOf{Kind: kind, Name: newName(row.Name)}}
 		if len(p.values) < j.Alert.Nights {
 			continue // a newcomer among types; its folder is judged
@@ -68,22 +68,31 @@ func (j *judge) compressedOf(kind string, of func(*measure.TrendNight) []logbook
 	}
 }
 
-// pastShares are the earlier nights' compressed shares of one type or folder. The
-// class of the day does not matter to them, nor how many dates a step covers. On a
-// night on which it was not among the busiest, a summary has no figure of it.
-func (j *judge) pastShares(name string, of func(*measure.TrendNight) []logbook.SplitTotals) (values []float64) {
-	for i := len(j.before) - 1; i >= 0 && len(values) < pastNights; i-- {
-		if !j.before[i].Measured {
-			continue
-		}
-		for _, row := range of(&j.before[i]) {
-			if row.Name == name && row.NewBytes > 0 && row.NewPacked >= 0 {
-				values = append(values, float64(row.NewPacked)/float64(row.NewBytes))
+// shareHistory holds the compressed shares of the new data of each type and folder,
+// oldest night first. The class of the day does not matter to them, nor how many
+// dates a step covers. On a night on which one was not among the busiest, a summary
+// has no figure of it.
+type shareHistory struct{ types, folders map[string][]float64 }
+
+func newShareHistory() *shareHistory {
+	return &shareHistory{map[string][]float64{}, map[string][]float64{}}
+}
+
+func (h *shareHistory) add(n *measure.TrendNight) {
+	if !n.Measured {
+		return
+	}
+	for _, s := range []struct {
+		of   map[string][]float64
+		rows []logbook.SplitTotals
+	}{{h.types, n.Types}, {h.folders, n.Folders}} {
+		for i := range s.rows {
+			if r := &s.rows[i]; r.NewBytes > 0 && r.NewPacked >= 0 {
+				values := append(s.of[r.Name], float64(r.NewPacked)/float64(r.NewBytes))
+				s.of[r.Name] = values[max(0, len(values)-pastNights):]
 			}
 		}
 	}
-	slices.Reverse(values)
-	return values
 }
 
 func shareWords(f float64) string { return units.Share(math.Round(f*1000) / 1000) }

@@ -20,6 +20,7 @@ type judge struct {
 	last   *logbook.Segment
 	night  *measure.TrendNight  // nil: there is only the baseline
 	before []measure.TrendNight // oldest first
+	shares *shareHistory        // of the ones before
 	units  units.System
 }
 

@@ -44,6 +44,10 @@ func NewAlert(p AlertParts, o Options) *Alert {
 	j := &judge{AlertParts: p, view: v, last: &last, units: o.Units}
 	if n := len(p.Trend.Nights); n > 0 {
 		j.night, j.before = &p.Trend.Nights[n-1], p.Trend.Nights[:n-1]
+		j.shares = newShareHistory()
+		for i := range j.before {
+			j.shares.add(&j.before[i])
+		}
 		v.DayClass = j.night.Class
 	}
 	j.newBytes()

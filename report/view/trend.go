@@ -67,9 +67,10 @@ type TrendRow struct {
 
 	Counts      bool          `json:"counts"`          // among the usual nights
 	Aside       measure.Aside `json:"aside,omitempty"` // why not
-	Score       *float64      `json:"score"`           // modified z of the new bytes among the nights of its class
+	Score       *float64      `json:"score"`           // modified z of the new bytes beside the earlier nights like it
 	ScoreReason string        `json:"score_reason,omitempty"`
-	Unusual     bool          `json:"unusual"` // the score is at or above the warning threshold
+	Unusual     bool          `json:"unusual"` // an alert would have spoken of this night, for the reasons that follow; coverage aside
+	Reasons     []AlertReason `json:"reasons"`
 
 	Bar     float64 `json:"-"` // new bytes as a share of the largest night's, 0 to 1
 	BarHigh float64 `json:"-"` // the high end of what is usual for its class, on the same scale; 0: not known

@@ -36,12 +36,15 @@ func NewTrend(p TrendParts, o Options) *Trend {
 	for i := range t.Nights {
 		v.Most = max(v.Most, t.Nights[i].NewBytes)
 	}
-	scores := newScores(p)
+	shares := newShareHistory()
 	for i := range t.Nights {
 		n := &t.Nights[i]
 		row := trendRow(n)
-		row.Score, row.ScoreReason = scores.of(n)
-		row.Unusual = row.Score != nil && scored(*row.Score, p.Alert) != StatusUsual && !scores.reached(n)
+		row.judged(&judge{
+			AlertParts: AlertParts{Alert: p.Alert}, view: &Alert{}, units: o.Units,
+			night: n, before: t.Nights[:i], shares: shares,
+		})
+		shares.add(n)
 		row.Bar, row.BarHigh = share(n.NewBytes, v.Most), high[n.Class]/float64(max(v.Most, 1))
 		row.Remarks = remarks(&row)
 		v.Nights = append(v.Nights, row)
@@ -58,51 +61,20 @@ func NewTrend(p TrendParts, o Options) *Trend {
 	return v
 }
 
-// scores judge the nights of a trend, each beside all that are like it.
-type scores struct {
-	p     TrendParts
-	known map[string]scale
-}
-
-type scale struct {
-	yardstick
-	ok   bool
-	have int
-}
-
-func newScores(p TrendParts) *scores { return &scores{p, map[string]scale{}} }
-
-func (s *scores) of(n *measure.TrendNight) (*float64, string) {
-	if !n.Measured {
-		return nil, reasonNoFigures
-	}
-	key := fmt.Sprintf("%s %d", n.Class, n.Spanned)
-	k, there := s.known[key]
-	if !there {
-		like := pastOf(s.p.Trend.Nights, n, s.p.Alert.Nights, newBytesOf)
-		k.have = len(like.values)
-		k.yardstick, k.ok = newYardstick(like.values, float64(s.p.Alert.FloorBytes), s.p.Alert)
-		s.known[key] = k
-	}
-	if !k.ok {
-		return nil, fmt.Sprintf("%s like it were measured, and a score needs %d", Plural(int64(k.have), "night"), s.p.Alert.Nights)
-	}
-	if score := k.score(float64(n.NewBytes)); score != nil {
-		return score, ""
-	}
-	return nil, "the nights like it are all equal, and no floor is set"
-}
-
-// reached: see past.reached; the other nights of the class are looked at, later
-// ones too.
-func (s *scores) reached(n *measure.TrendNight) bool {
-	others := make([]measure.TrendNight, 0, len(s.p.Trend.Nights))
-	for i := range s.p.Trend.Nights {
-		if o := &s.p.Trend.Nights[i]; o.To != n.To {
-			others = append(others, *o)
+// judged fills in what an alert would have said of night i when it was the newest.
+func (row *TrendRow) judged(j *judge) {
+	j.newBytes()
+	row.Score, row.ScoreReason = j.view.Judged[0].Score, j.view.Judged[0].ScoreReason
+	j.nothingTouched()
+	j.compressed()
+	j.renamed()
+	row.Reasons = []AlertReason{}
+	for _, r := range j.view.Judged {
+		if r.Status == StatusWarning || r.Status == StatusCritical {
+			row.Reasons = append(row.Reasons, r)
 		}
 	}
-	return pastOf(others, n, s.p.Alert.Nights, newBytesOf).reached(float64(n.NewBytes), s.p.Alert)
+	row.Unusual = len(row.Reasons) > 0
 }
 
 func newBytesOf(n *measure.TrendNight) float64 { return float64(n.NewBytes) }
@@ -178,7 +150,7 @@ func weekdayRows(days [7]measure.Usual) []WeekdayRow {
 func remarks(r *TrendRow) string {
 	var list []string
 	if r.Unusual {
-		list = append(list, "unusual")
+		list = append(list, "unusual: "+reasonWords(r.Reasons))
 	}
 	switch {
 	case r.Spanned > 1:

@@ -2,6 +2,7 @@ package view
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"tidemark/report/measure"
@@ -73,7 +74,7 @@ func (v *Trend) unusual() (names []string) {
 		case len(names) == mostNamed:
 			more++
 		default:
-			names = append(names, fmt.Sprintf("%s (%s)", r.Date, v.Units.Bytes(*r.NewBytes)))
+			names = append(names, fmt.Sprintf("%s (%s)", r.Date, reasonWords(r.Reasons)))
 		}
 	}
 	if more > 0 {
@@ -88,8 +89,8 @@ func (v *Trend) notes(p TrendParts, o Options) []string {
 		return []string{}
 	}
 	n.add("The usual range runs between two of the nights' own values, whatever their distribution; its share of coming nights holds as long as they are like the earlier ones. Steps over several dates, nights with a stopped scan or too little read, and nights without figures are shown and not counted in it.")
-	n.add("A night is unusual here where the modified z-score of its new bytes, beside the nights of its class of day (a class with fewer than %d is widened), is %.3g or more. What made it so is not known from that: tidemark change --snapshot N shows where it lies.",
-		p.Alert.Nights, p.Alert.WarningScore)
+	n.add("A night is called unusual where tidemark alert would have said so when it was the newest: its new bytes, how they compress, or the files that were given another name or ending have a modified z-score of %.3g or more beside earlier nights (of its class of day; a class with fewer than %d is widened). What made it so is not known from that: tidemark change --snapshot N shows where it lies.",
+		p.Alert.WarningScore, p.Alert.Nights)
 	n.add("A month-end is the last day from Monday to Friday of a month. Public holidays are not known here.")
 	for i := range v.Nights {
 		if r := &v.Nights[i]; r.UploadBytes == nil && r.NewBytes != nil {
@@ -123,3 +124,21 @@ var growthWords = map[string]string{
 
 // GrowthWords says what a growth line speaks of.
 func GrowthWords(of string) string { return growthWords[of] }
+
+// reasonWords names what was unusual in a few words.
+func reasonWords(reasons []AlertReason) string {
+	var list []string
+	for _, r := range reasons {
+		words := map[string]string{
+			MeasureNewBytes: "much new", MeasureTouchedFiles: "nothing touched",
+			MeasureRenamedFiles: "files renamed", MeasureCompressedShare: "new data compresses less",
+		}[r.Measure]
+		if r.Of != nil {
+			words += " in " + ofWords(r.Of)
+		}
+		if !slices.Contains(list, words) {
+			list = append(list, words)
+		}
+	}
+	return strings.Join(list, ", ")
+}
