@@ -3,6 +3,7 @@ package measure
 import (
 	"context"
 	"math"
+	"slices"
 
 	"tidemark/report/engine"
 	"tidemark/scan/logbook"
@@ -104,7 +105,7 @@ func (x *unitIndex) sealed(e *logbook.Entry) (set []idRun, refs int64) {
 		return nil, 0
 	}
 	if x.run != nil && x.label == e.Label && string(x.path) == string(e.Path) && x.contents == e.Contents {
-		return x.run, x.refs
+		return slices.Clone(x.run), x.refs // the caller may use it up
 	}
 	refs = x.view.each(x.facts, e, func(*unit) {})
 	if !x.view.whole {
@@ -113,5 +114,5 @@ func (x *unitIndex) sealed(e *logbook.Entry) (set []idRun, refs int64) {
 	x.label, x.path, x.contents = e.Label, append(x.path[:0], e.Path...), e.Contents
 	x.run, x.refs = []idRun{{int64(len(x.known)), 1}}, refs
 	x.known = append(x.known, indexedUnit{e.Size, e.Size, int32(min(refs, math.MaxInt32))})
-	return x.run, refs
+	return slices.Clone(x.run), refs
 }
