@@ -41,17 +41,28 @@ const maxPattern = 4096
 func ParsePatterns(list []string) (*Patterns, error) {
 	p := &Patterns{}
 	for i, text := range list {
-		one, reason := parsePattern(text)
+		one, at, reason := parsePattern(text)
 		if reason != "" {
-			return nil, fmt.Errorf("%w: exclusion pattern %d, %q: %s", ErrUsage, i+1, text, reason)
+			if len(text) > maxShown {
+				text = text[:maxShown] + "…"
+			}
+			return nil, fmt.Errorf("%w: exclusion pattern %d, %q: at character %d %s", ErrUsage, i+1, text, at, reason)
 		}
 		p.list = append(p.list, one)
 	}
 	return p, nil
 }
 
-func parsePattern(text string) (p pattern, reason string) {
+// maxShown bounds how much of a bad pattern an error repeats, bytes.
+const maxShown = 200
+
+// parsePattern returns, for a bad pattern, at which of its characters, from 1,
+// what is wrong begins.
+func parsePattern(text string) (p pattern, at int, reason string) {
 	rest := text
+	place := func(tail string) int { // of a tail of text
+		return utf8.RuneCountInString(text[:len(text)-len(tail)]) + 1
+	}
 	if strings.HasPrefix(rest, "!") {
 		p.keep, rest = true, rest[1:]
 	}
@@ -60,32 +71,80 @@ func parsePattern(text string) (p pattern, reason string) {
 	}
 	p.name = !strings.Contains(rest, "/")
 	rest = strings.TrimPrefix(rest, "/")
-	switch {
+	switch zero := strings.IndexByte(rest, 0); {
 	case rest == "":
-		return p, "it names nothing"
+		return p, 1, "it names nothing"
 	case len(rest) > maxPattern:
-		return p, fmt.Sprintf("it is longer than %d bytes", maxPattern)
-	case strings.IndexByte(rest, 0) >= 0:
-		return p, "no name holds a zero byte"
+		return p, utf8.RuneCountInString(rest[:maxPattern]) + 1, fmt.Sprintf("it goes on beyond %d bytes", maxPattern)
+	case zero >= 0:
+		return p, place(text[strings.IndexByte(text, 0):]), "there is a zero byte, which no name holds"
 	}
+	begin := strings.Index(text, rest) // what stands before is ! or /
 	for part := range strings.SplitSeq(rest, "/") {
+		here := place(text[begin:])
 		switch {
 		case part == "":
-			return p, "it has two slashes side by side"
+			return p, here - 1, "there are two slashes side by side"
 		case part == "." || part == "..":
-			return p, "paths have no . or .. in them; write it from the root on"
+			return p, here, "there is " + part + ", which no path has in it; write it from the root on"
 		case part != "**" && strings.Contains(part, "**"):
-			return p, "** stands alone between slashes"
+			return p, here + utf8.RuneCountInString(part[:strings.Index(part, "**")]), "there is a ** that does not stand alone between slashes"
 		}
+		if bad, reason := badPart(part); bad >= 0 {
+			return p, here + utf8.RuneCountInString(part[:bad]), reason
+		}
+		begin += len(part) + 1
 	}
 	p.glob = escapeBraces(wholeRunes(rest))
 	if strings.HasSuffix(p.glob, "/**") {
 		p.glob += "/*" // what lies below, not the folder itself
 	}
 	if !doublestar.ValidatePattern(p.glob) {
-		return p, "a [ has no ], or a \\ has nothing behind it"
+		return p, 1, "it is no pattern: a [ has no ], or a \\ has nothing behind it"
 	}
-	return p, ""
+	return p, 0, ""
+}
+
+// badPart finds where a path's component breaks the matcher's rules: at which
+// byte, −1 for nowhere. What it overlooks the matcher's own check still refuses,
+// without a place.
+func badPart(part string) (at int, reason string) {
+	for i := 0; i < len(part); i++ {
+		switch part[i] {
+		case '\\':
+			if i++; i == len(part) {
+				return i - 1, "there is a \\ with nothing behind it"
+			}
+		case '[':
+			end := classEnd(part, i)
+			if end < 0 {
+				return i, "there is a [ without its ], or with nothing or half a range in it"
+			}
+			i = end
+		}
+	}
+	return -1, ""
+}
+
+// classEnd is where the class that begins at part[i] ends, −1 where it does not.
+func classEnd(part string, i int) int {
+	i++
+	if i < len(part) && (part[i] == '!' || part[i] == '^') {
+		i++
+	}
+	for first := true; i < len(part); first = false {
+		if part[i] == ']' && !first {
+			return i
+		}
+		if part[i] == '\\' {
+			i++
+		}
+		if i >= len(part) || part[i] == ']' && first {
+			return -1
+		}
+		i++
+	}
+	return -1
 }
 
 // escapeBraces takes away the special meaning that braces have for the matcher.

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"strings"
 	"testing"
+
+	"github.com/bmatcuk/doublestar/v4"
 )
 
 // The meaning of the patterns is that of gitignore(5); each case was derived
@@ -70,6 +72,38 @@ func TestPatterns(t *testing.T) {
 			t.Errorf("%q on %q: %v, want %v", c.patterns, c.path, got, c.out)
 		}
 	}
+}
+
+// Where in a pattern it goes wrong, counted in characters from 1.
+func TestPatternErrorsNameThePlace(t *testing.T) {
+	for bad, place := range map[string]string{
+		"": "at character 1 it", "!": "at character 1 it", "a//b": "at character 2 there are two slashes",
+		"öl/../x": "at character 4 there is ..", "/a/./b": "at character 4 there is .", "!/a/b**": "at character 6 there is a **",
+		"a/öö[x": "at character 5 there is a [", `/x\`: `at character 3 there is a \`, "é\x00": "at character 2 there is a zero",
+		"/[a]/[]": "at character 6 there is a [", strings.Repeat("ä", 3000): "at character 2049 it goes on",
+		"a/[b/c]": "at character 3 there is a [",
+	} {
+		_, err := ParsePatterns([]string{bad})
+		if !errors.Is(err, ErrUsage) || !strings.Contains(err.Error(), place) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%.20q: %v, want %q", bad, err, place)
+		}
+	}
+}
+
+// The place is told for whatever the matcher refuses, and nothing else is refused.
+func FuzzPatternPlaces(f *testing.F) {
+	for _, seed := range []string{"[a", "[]", "[^]", "[a-", "[a-]", "[\\]", "[!a-z]x", "\\", "a[b-a]", "{a,b}", "[é-ü]", "[a-\\z]", "[]a]", "[[]", "[a]]"} {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		if strings.ContainsAny(text, "/\x00") || strings.Contains(text, "**") || text == "" || text[0] == '!' || text == "." || text == ".." || len(text) > 500 {
+			return
+		}
+		at, _ := badPart(text)
+		if fine := doublestar.ValidatePattern(escapeBraces(wholeRunes(text))); fine != (at < 0) {
+			t.Errorf("%q: place %d, the matcher says %v", text, at, fine)
+		}
+	})
 }
 
 func TestPatternErrorsNameThePattern(t *testing.T) {
