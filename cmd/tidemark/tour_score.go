@@ -60,7 +60,7 @@ func scoreboard(ctx context.Context, book *logbook.Book, p *played, v *view.Tour
 
 func (s *scorer) night(ctx context.Context, info tour.NightInfo) (view.TourNight, []view.TourRow, error) {
 	t := info.Truth
-	n := view.TourNight{Night: t.Night, Snapshot: t.Snapshot, Date: t.Date, Event: string(t.Event), Done: info.Done}
+	n := view.TourNight{Night: t.Night, Snapshot: t.Snapshot, Date: t.Date, Event: string(t.Event), Done: info.Done, Short: tour.Story(t.Event)}
 	segment := s.book.Segments()[t.Snapshot-1]
 	e, err := measure.ExplainSnapshot(ctx, s.book, t.Snapshot, measure.Options{Depth: 2})
 	if err != nil {

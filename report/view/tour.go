@@ -115,6 +115,8 @@ type TourNight struct {
 	Ratio          *float64 `json:"measured_to_truth_ratio,omitempty"`
 	Checks         int      `json:"checks"`
 	Failed         int      `json:"failed"`
+
+	Short string `json:"-"` // Done without what every such day brings; "" on an ordinary night
 }
 
 // TourBytes is a row about bytes.

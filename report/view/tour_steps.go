@@ -6,7 +6,9 @@ import (
 	"slices"
 	"time"
 
+	"tidemark/report/measure"
 	"tidemark/report/units"
+	"tidemark/scan/logbook"
 )
 
 // Ask adds a question of a newcomer to the page, with its answers.
@@ -93,7 +95,7 @@ func TourExplain(e *Explain) TourPart {
 			}
 		}
 		if total > 0 && first != nil && of(first) > 0 {
-			p.After = append(p.After, fmt.Sprintf("%s: %s, most of it (%s) in %s.", what, b(total), units.Share(share(of(first), total)), FolderText(first.Raw)))
+			p.After = append(p.After, fmt.Sprintf("%s: %s; the largest part of it, %s, in %s.", what, b(total), units.Share(share(of(first), total)), FolderText(first.Raw)))
 		}
 	}
 	most("Further names of a file", e.HardlinkBytes, func(r *ExplainRow) int64 { return r.HardlinkBytes })
@@ -110,25 +112,98 @@ func TourExplain(e *Explain) TourPart {
 	return p
 }
 
-// TourEvent is a night that something happened to.
+// TourEvent is a night that something happened to, and what of it the event did.
 type TourEvent struct {
 	Change *Change
-	Done   string // what was done to the tree, in words
+	Cause  measure.Cause // the event's own
+	Done   string        // what was done to the tree, in words
 }
 
-// TourSideBySide sets nights beside each other.
-func TourSideBySide(title string, events []TourEvent) TourPart {
-	t := &TourTable{Title: title, Head: []string{"night", "touched", "changed", "new", "returning", "first seen", "freed", ""}}
-	var p TourPart
+// TourTrend is what the nights brought, and what is usual.
+func TourTrend(v *Trend) TourPart {
+	b := v.Units.Bytes
+	or := func(n *int64) string {
+		if n == nil {
+			return "–"
+		}
+		return b(*n)
+	}
+	t := &TourTable{Title: "Nights", Head: []string{"night", "class of day", "touched", "new", "upload", ""}}
+	for _, r := range v.Nights {
+		if r.Missed > 0 {
+			t.Rows = append(t.Rows, []string{"no scan", "", "", "", "", Plural(int64(r.Missed), "date") + " missed"})
+		}
+		t.Rows = append(t.Rows, []string{r.Weekday[:3] + " " + r.Date, r.DayClass, or(r.TouchedBytes), or(r.NewBytes), or(r.UploadBytes), r.Remarks})
+	}
+	return TourPart{Says: []string{v.Answer}, Table: t}
+}
+
+// TourNights sets whole nights beside each other.
+func TourNights(title string, events []TourEvent) TourPart {
+	t := &TourTable{Title: title, Head: []string{"night", "touched", "new", "to upload", "returning", "freed", ""}}
 	for _, e := range events {
-		b := e.Change.Units.Bytes
+		c := e.Change
+		b := c.Units.Bytes
+		upload := "–"
+		if c.UploadBytes != nil {
+			upload = b(*c.UploadBytes)
+		}
 		t.Rows = append(t.Rows, []string{
-			e.Change.ToTaken.Add(-12 * time.Hour).Format("2 Jan"), b(e.Change.TouchedBytes), b(e.Change.ChangedBytes), b(e.Change.NewBytes),
-			b(e.Change.ReturningBytes), b(e.Change.FirstSeenBytes), b(e.Change.FreedBytes), e.Done,
+			logbook.Night(c.ToTaken).Format("2 Jan"), b(c.TouchedBytes), b(c.NewBytes), upload, b(c.ReturningBytes), b(c.FreedBytes), e.Done,
 		})
 	}
-	p.Table = t
+	return TourPart{Table: t}
+}
+
+// TourCauses sets what events did beside each other, apart from what else went
+// on in their nights.
+func TourCauses(title string, events []TourEvent) TourPart {
+	t := &TourTable{Title: title, Head: []string{"night", "files", "size", "new", "cause", ""}}
+	for _, e := range events {
+		for _, r := range e.Change.Causes {
+			if r.Cause == e.Cause {
+				b := e.Change.Units.Bytes
+				t.Rows = append(t.Rows, []string{
+					logbook.Night(e.Change.ToTaken).Format("2 Jan"), units.Count(r.Files), b(r.Bytes), b(r.NewBytes), string(r.Cause), e.Done,
+				})
+			}
+		}
+	}
+	return TourPart{Table: t}
+}
+
+// TourEstimate is what the needs file asks, answered after so many nights.
+func TourEstimate(v *Estimate) TourPart {
+	p := TourPart{Says: []string{fmt.Sprintf("After %s: %s", Plural(int64(v.Nights), "measured night"), v.Answer)}}
+	p.Says = append(p.Says, v.Details...)
+	if len(v.Refused) > 0 {
+		p.After = append(p.After, "Not answered yet:")
+	}
+	for _, r := range v.Refused {
+		p.After = append(p.After, "· "+r.Reason)
+	}
 	return p
+}
+
+// TourCurve is what other average sizes would take.
+func TourCurve(v *Curve) TourPart {
+	t := &TourTable{Title: "At other average sizes", Head: []string{"stored", "new last night", ""}}
+	or := func(n, low, high *int64) string {
+		switch {
+		case n != nil:
+			return v.Units.Bytes(*n)
+		case low != nil && high != nil:
+			return v.Units.Bytes(*low) + " to " + v.Units.Bytes(*high)
+		}
+		return "–"
+	}
+	for i := range v.Points {
+		q := &v.Points[i]
+		t.Rows = append(t.Rows, []string{
+			or(q.StoredBytes, q.StoredLowBytes, q.StoredHighBytes), or(q.NewBytes, q.NewLowBytes, q.NewHighBytes), q.AverageText(),
+		})
+	}
+	return TourPart{Says: []string{v.Answer}, Table: t}
 }
 
 // TourUnread says what a night could not see.
@@ -160,21 +235,30 @@ func TourHidden(c *Change, path string, touched bool, fresh int64) TourPart {
 		"In %s %s was written to and its time of change put back, as some programs do. By size and time it is untouched; the system's own time of the last write gave it away, so it was read, and %s in it were new.", c.Period, name, b(fresh))}}
 }
 
-// TourBoard is the scoreboard, one row a night.
+// board is the scoreboard, one row a night.
 func (v *Tour) board() *TourTable {
 	b := v.Units.Bytes
-	t := &TourTable{Title: "Every night beside what was really done", Head: []string{"night", "never seen", "measured", "ratio", "hold", ""}}
+	t := &TourTable{Title: "Every night beside what was really done", Head: []string{"night", "never seen", "measured new", "ratio", "hold", ""}}
 	for _, n := range v.Board {
 		ratio := ""
 		if n.Ratio != nil {
 			ratio = fmt.Sprintf("%.2f", *n.Ratio)
 		}
 		t.Rows = append(t.Rows, []string{
-			n.Date, b(n.NeverSeenBytes), b(n.NewBytes), ratio,
-			fmt.Sprintf("%d of %d", n.Checks-n.Failed, n.Checks), n.Done,
+			weekday(n.Date) + " " + n.Date, b(n.NeverSeenBytes), b(n.NewBytes), ratio,
+			fmt.Sprintf("%d of %d", n.Checks-n.Failed, n.Checks), n.Short,
 		})
 	}
 	return t
+}
+
+// weekday of a date such as 2026-10-02, short.
+func weekday(date string) string {
+	t, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return ""
+	}
+	return t.Format("Mon")
 }
 
 // AskTruth adds the last question: is it true?
