@@ -57,7 +57,11 @@ func manualPage(cmd *cobra.Command) string {
 		fmt.Fprintf(&b, "# EXAMPLES\n\n```\n%s\n```\n\n", cmd.Example)
 	}
 	b.WriteString("# EXIT STATUS\n\n")
-	for _, e := range exitMeanings {
+	meanings := exitMeanings
+	if cmd.Name() == "alert" {
+		meanings = alertMeanings
+	}
+	for _, e := range meanings {
 		fmt.Fprintf(&b, "**%d**\n:   %s\n\n", e.code, e.meaning)
 	}
 	b.WriteString("# SEE ALSO\n\n")
@@ -71,10 +75,19 @@ func manualPage(cmd *cobra.Command) string {
 	return b.String()
 }
 
-var exitMeanings = []struct {
+type exitMeaning struct {
 	code    int
 	meaning string
-}{
+}
+
+var alertMeanings = []exitMeaning{
+	{0, "usual"},
+	{1, "warning: something is unusual"},
+	{2, "critical: something is very unusual"},
+	{exitUnknown, "unknown: too few nights to judge by, wrong usage, or no logbook that can be read"},
+}
+
+var exitMeanings = []exitMeaning{
 	{exitDone, "done"},
 	{exitFailed, "failed; nothing was recorded"},
 	{exitUsage, "wrong usage"},

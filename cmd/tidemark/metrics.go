@@ -1,8 +1,10 @@
 package main
 
 import (
+	"context"
 	"io"
 	"path/filepath"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -25,4 +27,17 @@ func (c *config) writeMetrics(file string, book *logbook.Book, alert *view.Alert
 	}
 	// The collector runs as somebody else.
 	return replaceFile(path, 0o644, func(w io.Writer) error { return render.Metrics(w, m) })
+}
+
+// scanMetrics writes the gauges after a scan, with what the alert says of it.
+func (c *scanConfig) scanMetrics(ctx context.Context) error {
+	book, err := c.open()
+	if err != nil {
+		return err
+	}
+	alert, err := c.judge(ctx, book, time.Now())
+	if err != nil {
+		return err
+	}
+	return c.writeMetrics(c.metrics, book, alert)
 }

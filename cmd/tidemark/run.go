@@ -72,6 +72,7 @@ Measure tonight and tomorrow night, then ask:
 		p.alertCommand(),
 		p.auditCommand(),
 		p.tourCommand(),
+		p.scheduleCommand(),
 		p.manualCommand(),
 	)
 	return root

@@ -25,6 +25,7 @@ type scanFlags struct {
 	maxRuntime    duration
 	compress      choice
 	workers       number
+	metrics       string
 }
 
 func (p *program) scanCommand() *cobra.Command {
@@ -65,6 +66,7 @@ snapshot, and the next scan goes on; a second Ctrl-C leaves no trace.`,
 	flags.Var(&f.maxRuntime, "max-runtime", "stop after this long and record a partial snapshot")
 	flags.Var(&f.compress, "compress", "which new parts are compressed to measure them (default all, or a sample of large amounts)")
 	flags.Var(&f.workers, "workers", "files read at a time (default: chosen from the machine)")
+	metricsFlag(cmd, &f.metrics)
 	for _, v := range []struct {
 		name string
 		of   []string
@@ -83,6 +85,7 @@ type scanConfig struct {
 	average int          // 0: not given
 	method  chunk.Method // "": not given
 	options scan.Options
+	metrics string // file of gauges to write; "": none
 }
 
 func (p *program) scanConfig(cmd *cobra.Command, f *scanFlags, args []string) (*scanConfig, error) {
@@ -90,7 +93,7 @@ func (p *program) scanConfig(cmd *cobra.Command, f *scanFlags, args []string) (*
 	if err != nil {
 		return nil, err
 	}
-	c := &scanConfig{config: common, method: chunk.Method(f.method.is)}
+	c := &scanConfig{config: common, method: chunk.Method(f.method.is), metrics: f.metrics}
 	if f.average > 0 {
 		// The range is checked before the size becomes an int, which may be small.
 		if f.average > chunk.MaxAverage {

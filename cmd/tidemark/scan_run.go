@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"runtime/debug"
 	"strings"
 
 	"tidemark/report/measure"
@@ -45,6 +46,12 @@ func (p *program) scan(ctx context.Context, c *scanConfig) error {
 			return err
 		}
 	}
+	if c.metrics != "" {
+		// The snapshot is recorded whatever comes of this, and 1 would deny it.
+		if err := c.scanMetrics(ctx); err != nil {
+			return &failure{code: exitPart, fact: err.Error(), err: err, hint: fmt.Sprintf("snapshot %d is recorded; the gauges show an earlier one", v.Snapshot)}
+		}
+	}
 	return doneInPart(c.dir, v)
 }
 
@@ -64,6 +71,10 @@ func record(ctx context.Context, book *scanBook, c *scanConfig, talk *talk) (v *
 			talk.say("%s: %v", c.dir, aerr)
 		}
 	}()
+	if result.Segment.Work.ReadFiles > 0 {
+		// What was read is measured in no more memory than it was read in.
+		defer debug.SetGCPercent(debug.SetGCPercent(25))
+	}
 	talk.clear()
 	parts := view.ScanParts{Logbook: c.dir, More: result.More, Notes: result.Notes}
 	for _, w := range result.Warnings {
