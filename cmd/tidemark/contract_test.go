@@ -113,7 +113,8 @@ func wellFormed(t *testing.T, where string, v any) {
 	case map[string]any:
 		for key, x := range v {
 			if n, is := x.(json.Number); is && strings.ContainsAny(n.String(), ".eE") &&
-				!strings.HasSuffix(key, "_seconds") && !strings.HasSuffix(key, "_ratio") && !strings.HasSuffix(key, "_share") {
+				key != "seconds" && !strings.HasSuffix(key, "_seconds") && !strings.HasSuffix(key, "_ratio") && !strings.HasSuffix(key, "_share") &&
+				!strings.HasSuffix(key, "_cost") { // money, its currency beside it
 				t.Errorf("%s.%s is %s, a fraction, and its name ends in no unit", where, key, n)
 			}
 			if x == nil {

@@ -100,6 +100,7 @@ const tb = 1e12
 // bill is what plans are charged for: stored sizes over time, and use.
 type bill struct {
 	now      float64
+	today    time.Time // date of the last night
 	days     []float64 // of each point, from now on; empty without a forecast
 	requests float64   // of the first upload
 	perByte  float64   // requests a stored byte uploaded
@@ -166,7 +167,7 @@ func (p *Plan) price() float64 {
 
 func newBill(in *Input, needs *engine.Needs, k *Keep, f *fate) *bill {
 	_, packed, _ := in.All.packed()
-	b := &bill{now: float64(k.NowBytes), perYear: needs.Restore.PerYear, restore: packed}
+	b := &bill{now: float64(k.NowBytes), today: Night(in.Taken[len(in.Taken)-1]), perYear: needs.Restore.PerYear, restore: packed}
 	b.fetches = requests(&in.All, packed, needs.Profile, in.MeanChunkBytes)
 	b.requests = b.fetches
 	if packed > 0 {
@@ -215,9 +216,15 @@ func (b *bill) judge(p *engine.Plan, k *Keep, f *fate) (Plan, []float64) {
 	capacity := float64(p.CapacityBytes)
 	out.FitsNow = capacity == 0 || b.now <= capacity
 	out.Fits = out.FitsNow
-	if f != nil {
+	switch {
+	case !out.FitsNow:
+		out.Full = &FullRange{Early: b.today, Mid: &b.today, Late: &b.today}
+		if none := 0.0; f != nil {
+			out.FitsShare = &none
+		}
+	case f != nil:
 		out.full(f, capacity, b.now)
-	} else if capacity > 0 {
+	case capacity > 0:
 		out.WhyFull = k.WhyHorizon
 	}
 	if capacity == 0 {
@@ -263,12 +270,6 @@ func (p *Plan) full(f *fate, capacity, now float64) {
 	share := 1.0
 	p.FitsShare = &share
 	if capacity == 0 {
-		return
-	}
-	if now > capacity {
-		p.Fits, share = false, 0
-		day := dateOfNumber(f.from).utc()
-		p.Full = &FullRange{Early: day, Mid: &day, Late: &day}
 		return
 	}
 	early, late := make([]float64, replicates), make([]float64, replicates)

@@ -192,3 +192,55 @@ func TestFreePlan(t *testing.T) {
 		t.Errorf("choices %+v", out.Choices)
 	}
 }
+
+// What is full today is full whatever is to come: that takes no forecast.
+func TestFullToday(t *testing.T) {
+	in := first(year(1, 30), 3)
+	needs := testNeeds()
+	needs.Plans = []engine.Plan{{Name: "small", CapacityBytes: 1e9, MonthlyPrice: 1, Currency: "EUR"}, {Name: "large", CapacityBytes: 9e15, MonthlyPrice: 1, Currency: "EUR"}}
+	r := Estimate(in, needs)
+	today := Night(in.Taken[2])
+	for _, p := range r.Plans {
+		switch p.Name {
+		case "small":
+			if p.Fits || p.Full == nil || !p.Full.Early.Equal(today) || p.Full.Mid == nil || !p.Full.Mid.Equal(today) || p.WhyFull != "" {
+				t.Errorf("%+v", p)
+			}
+		case "large":
+			if !p.Fits || p.Full != nil || p.WhyFull == "" || p.HorizonCost != nil {
+				t.Errorf("%+v", p)
+			}
+		}
+	}
+}
+
+// A line's price is in no plan's cost; it is said with the line, over the same
+// time as the plans' costs, and in the sum of both.
+func TestLinePrice(t *testing.T) {
+	in := first(year(1, 100), 61)
+	needs := testNeeds()
+	needs.Horizon = engine.Horizon{Months: 12}
+	needs.Plans = []engine.Plan{{Name: "flat", MonthlyPrice: 7, Currency: "EUR"}}
+	without := Estimate(in, needs)
+	needs.Lines = append(needs.Lines, needs.Lines[0], needs.Lines[0])
+	needs.Lines[0].MonthlyPrice, needs.Lines[0].Currency = 45, "EUR"
+	needs.Lines[1].MonthlyPrice, needs.Lines[1].Currency = 60, "CHF" // can not be added to EUR
+	r := Estimate(in, needs)
+	if a, b := without.Plans[0], r.Plans[0]; a.MonthlyCost != 7 || b.MonthlyCost != 7 || *a.HorizonCost != *b.HorizonCost {
+		t.Errorf("the plan costs %v without a priced line and %v with one", a, b)
+	}
+	months := r.Keep.HorizonEnd.Sub(r.Last).Hours() / 24 / (365.2425 / 12)
+	for i, want := range []float64{45, 60, 0} {
+		l := r.Lines[i]
+		if l.MonthlyPrice != want || l.HorizonPrice == nil || math.Abs(*l.HorizonPrice-want*months) > 1e-6 {
+			t.Errorf("line %d: %v a month, %v in all, want %v and %v", i, l.MonthlyPrice, l.HorizonPrice, want, want*months)
+		}
+	}
+	totals := r.Choices[0].Totals
+	if len(totals) != 1 || totals[0].Line != 0 || totals[0].Monthly != 52 || math.Abs(totals[0].Horizon.Mid-52*months) > 1e-6 {
+		t.Errorf("store and line: %+v", totals)
+	}
+	if len(without.Choices[0].Totals) != 0 {
+		t.Errorf("a line without a price: %+v", without.Choices[0].Totals)
+	}
+}

@@ -15,12 +15,12 @@ func TestRetain(t *testing.T) {
 		taken = append(taken, time.Date(2026, 3, 9+n, 23, 0, 0, 0, time.UTC))
 	}
 	spans := []Span{
-		{Alive: []Interval{{1, 5}}, Bytes: 1000, Packed: 500, Chunks: 1},       // always there
-		{Alive: []Interval{{1, 2}}, Bytes: 200, Packed: 100, Chunks: 1},        // only in the first
-		{Alive: []Interval{{1, 2}, {4, 5}}, Bytes: 60, Packed: 30, Chunks: 1},  // back in the fourth, when the first is no longer kept
-		{Alive: []Interval{{2, 3}, {4, 5}}, Bytes: 8, Packed: 4, Chunks: 1},    // back while the second is still kept
-		{Alive: []Interval{{3, 4}}, Bytes: 4, Packed: 2, Chunks: 1},            // in the third, which is kept
-		{Alive: []Interval{{1, 5}}, References: 3, Files: 2, FirstSeen: false}, // what the files cost
+		{Alive: []Interval{{From: 1, To: 5}}, Bytes: 1000, Packed: 500, Chunks: 1},                // always there
+		{Alive: []Interval{{From: 1, To: 2}}, Bytes: 200, Packed: 100, Chunks: 1},                 // only in the first
+		{Alive: []Interval{{From: 1, To: 2}, {From: 4, To: 5}}, Bytes: 60, Packed: 30, Chunks: 1}, // back in the fourth, when the first is no longer kept
+		{Alive: []Interval{{From: 2, To: 3}, {From: 4, To: 5}}, Bytes: 8, Packed: 4, Chunks: 1},   // back while the second is still kept
+		{Alive: []Interval{{From: 3, To: 4}}, Bytes: 4, Packed: 2, Chunks: 1},                     // in the third, which is kept
+		{Alive: []Interval{{From: 1, To: 5}}, References: 3, Files: 2, FirstSeen: false},          // what the files cost
 	}
 	p := &engine.Profile{PerChunkBytes: 1, PerFileBytes: 10}
 	got := Retain(spans, taken, &engine.Retention{Last: 2}, p)

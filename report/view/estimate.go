@@ -165,11 +165,11 @@ type EstimateClass struct {
 // EstimateLimit is what the nights would be without one of the line's limits.
 type EstimateLimit struct {
 	Limit            string   `json:"limit"`
-	FitsNights       int      `json:"fits_nights_without"`
-	MedianSeconds    *float64 `json:"median_seconds_without"`
-	MedianReason     string   `json:"median_seconds_without_reason,omitempty"`
-	SmallestUp       *int64   `json:"smallest_up_bits_per_second"`
-	SmallestUpReason string   `json:"smallest_up_bits_per_second_reason,omitempty"`
+	FitsNights       int      `json:"without_fits_nights"`
+	MedianSeconds    *float64 `json:"without_median_seconds"`
+	MedianReason     string   `json:"without_median_seconds_reason,omitempty"`
+	SmallestUp       *int64   `json:"without_smallest_up_bits_per_second"`
+	SmallestUpReason string   `json:"without_smallest_up_bits_per_second_reason,omitempty"`
 }
 
 // EstimateMonth is what measured nights of one month sent.
