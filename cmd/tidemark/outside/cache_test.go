@@ -93,7 +93,7 @@ func pack(t *testing.T, name, version string) string {
 	t.Helper()
 	file := strings.ReplaceAll(strings.TrimPrefix(name, "@"), "/", "-") + "-" + version + ".tgz"
 	return cached(t, file, func(dir string) (string, error) {
-		return filepath.Join(dir, file), npm(dir, "pack", "--silent", name+"@"+version)
+		return filepath.Join(dir, file), npm(dir, "pack", name+"@"+version)
 	})
 }
 

@@ -6,6 +6,7 @@ import (
 	"compress/gzip"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"maps"
 	"os"
@@ -85,23 +86,26 @@ func differing(old, now files) (names []string, size, bytesThatDiffer int64) {
 	return names, size, bytesThatDiffer
 }
 
+var builtIn string // the folder of the built program, "" before
+
 var program = sync.OnceValues(func() (string, error) {
 	dir, err := os.MkdirTemp("", "tidemark-outside-")
 	if err != nil {
 		return "", err
 	}
+	builtIn = dir
 	name := filepath.Join(dir, "tidemark.exe")
 	out, err := exec.Command("go", "build", "-o", name, "tidemark/cmd/tidemark").CombinedOutput()
 	if err != nil {
-		return dir, errors.New(string(out))
+		return "", fmt.Errorf("building the program: %w: %s", err, out)
 	}
 	return name, nil
 })
 
 func TestMain(m *testing.M) {
 	code := m.Run()
-	if name, err := program(); err == nil {
-		os.RemoveAll(filepath.Dir(name))
+	if builtIn != "" {
+		os.RemoveAll(builtIn)
 	}
 	os.Exit(code)
 }
