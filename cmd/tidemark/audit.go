@@ -46,6 +46,6 @@ func (p *program) audit(cmd *cobra.Command) error {
 	return &failure{
 		code: exitDamaged, err: logbook.ErrDamaged,
 		fact: fmt.Sprintf("%s: audit: %s: %s", c.dir, first.File, first.Reason),
-		hint: "keep the damaged logbook as it is and start another beside it: tidemark scan --logbook DIR ROOT",
+		hint: "keep the damaged logbook as it is and begin another beside it: tidemark scan --anew DIR",
 	}
 }

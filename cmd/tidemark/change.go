@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 
 	"github.com/spf13/cobra"
@@ -8,6 +9,7 @@ import (
 	"tidemark/report/measure"
 	"tidemark/report/render"
 	"tidemark/report/view"
+	"tidemark/scan/logbook"
 )
 
 // rangeFlags name the snapshots that an answer is about, and its tables.
@@ -74,23 +76,23 @@ func (p *program) change(cmd *cobra.Command, f *rangeFlags) error {
 		return usage("name a later one; the baseline itself is explained by tidemark explain --snapshot 1",
 			"snapshot 1 is the baseline: nothing came before it that it could differ from")
 	}
-	book, err := c.open()
-	if err != nil {
-		return err
-	}
+	ctx, done := interruptible(cmd)
+	defer done()
+	return c.answerFrom(ctx, func(book *logbook.Book) error { return p.changeBook(ctx, book, from, to, f, &c) })
+}
+
+func (p *program) changeBook(ctx context.Context, book *logbook.Book, from, to int, f *rangeFlags, c *config) error {
 	if n := len(book.Segments()); n < 2 {
 		return usage("scan again after the next night", "%s: a change needs two snapshots, and there is %s", c.dir, counted(n))
 	}
-	ctx, done := interruptible(cmd)
-	defer done()
-	m, assumed, err := measure.ChangeFor(ctx, book, from, to, f.measure(&c))
+	m, assumed, err := measure.ChangeFor(ctx, book, from, to, f.measure(c))
 	if err != nil {
 		return hinted(err, fmt.Sprintf("the logbook holds snapshots 1 to %d", len(book.Segments())))
 	}
 	o := c.view(int(f.top))
 	o.Assumed = assumed
 	v := view.NewChange(m, facts(book), o)
-	return p.answer(&c, v,
+	return p.answer(c, v,
 		func() error { return render.ChangeText(p.stdout, v) },
 		func() error { return render.ChangeCSV(p.stdout, v) })
 }

@@ -73,7 +73,7 @@ var sentinels = []struct {
 }{
 	{logbook.ErrLocked, exitLocked, "wait until the other scan ends; reports can be read meanwhile"},
 	{logbook.ErrNewer, exitDamaged, "use the version of tidemark that wrote it, or a later one"},
-	{logbook.ErrDamaged, exitDamaged, "tidemark audit names all that is damaged; a new logbook beside it (--logbook DIR) can start tonight"},
+	{logbook.ErrDamaged, exitDamaged, "tidemark audit names all that is damaged; tidemark scan --anew DIR begins a new logbook beside it, tonight"},
 	{logbook.ErrKey, exitDamaged, "give the key that the logbook was made with (--key FILE), readable by its owner only; reports need no key"},
 	{logbook.ErrNotLogbook, exitUsage, "name the logbook's folder with --logbook DIR, or start one: tidemark scan ROOT"},
 	{logbook.ErrNoSnapshot, exitUsage, "snapshots are numbered 1, 2, 3 …; tidemark audit says how many there are"},

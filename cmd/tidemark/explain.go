@@ -40,10 +40,12 @@ func (p *program) explain(cmd *cobra.Command, f *rangeFlags) error {
 	if err := f.check(); err != nil {
 		return err
 	}
-	book, err := c.open()
-	if err != nil {
-		return err
-	}
+	ctx, done := interruptible(cmd)
+	defer done()
+	return c.answerFrom(ctx, func(book *logbook.Book) error { return p.explainBook(ctx, book, f, &c) })
+}
+
+func (p *program) explainBook(ctx context.Context, book *logbook.Book, f *rangeFlags, c *config) error {
 	newest := len(book.Segments())
 	if newest == 0 {
 		return usage("measure a tree first: tidemark scan ROOT", "%s: the logbook holds no snapshot yet", c.dir)
@@ -52,20 +54,18 @@ func (p *program) explain(cmd *cobra.Command, f *rangeFlags) error {
 	if int(f.from) >= newest && to == 0 {
 		return usage("--from names an earlier snapshot", "--from %d is not earlier than the newest snapshot, %d", f.from, newest)
 	}
-	ctx, done := interruptible(cmd)
-	defer done()
-	v, err := explainOne(ctx, book, to, f, &c)
+	v, err := explainOne(ctx, book, to, f, c)
 	if err != nil {
 		return err
 	}
 	if f.from > 0 {
-		before, err := explainOne(ctx, book, int(f.from), f, &c)
+		before, err := explainOne(ctx, book, int(f.from), f, c)
 		if err != nil {
 			return err
 		}
 		v.Compare(before)
 	}
-	return p.answer(&c, v,
+	return p.answer(c, v,
 		func() error { return render.ExplainText(p.stdout, v) },
 		func() error { return render.ExplainCSV(p.stdout, v) })
 }

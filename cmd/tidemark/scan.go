@@ -26,6 +26,7 @@ type scanFlags struct {
 	compress      choice
 	workers       number
 	metrics       string
+	anew          string
 }
 
 func (p *program) scanCommand() *cobra.Command {
@@ -67,6 +68,8 @@ snapshot, and the next scan goes on; a second Ctrl-C leaves no trace.`,
 	flags.Var(&f.compress, "compress", "which new parts are compressed to measure them (default all, or a sample of large amounts)")
 	flags.Var(&f.workers, "workers", "files read at a time (default: chosen from the machine)")
 	metricsFlag(cmd, &f.metrics)
+	flags.StringVar(&f.anew, "anew", "", "the logbook is damaged: leave it as it is and begin a new one in `DIR`, with its roots, exclusions, cutting and key")
+	must(cmd.MarkFlagDirname("anew"))
 	for _, v := range []struct {
 		name string
 		of   []string
@@ -84,6 +87,8 @@ type scanConfig struct {
 	config
 	average int          // 0: not given
 	method  chunk.Method // "": not given
+	anew    string       // where a new logbook begins; "": nowhere
+	oldKey  *chunk.Key   // to begin it with; nil: a new one, or that of --key
 	options scan.Options
 	metrics string // file of gauges to write; "": none
 }
@@ -93,7 +98,7 @@ func (p *program) scanConfig(cmd *cobra.Command, f *scanFlags, args []string) (*
 	if err != nil {
 		return nil, err
 	}
-	c := &scanConfig{config: common, method: chunk.Method(f.method.is), metrics: f.metrics}
+	c := &scanConfig{config: common, method: chunk.Method(f.method.is), anew: f.anew, metrics: f.metrics}
 	if f.average > 0 {
 		// The range is checked before the size becomes an int, which may be small.
 		if f.average > chunk.MaxAverage {

@@ -118,7 +118,7 @@ func create(c *scanConfig) (*made, error) {
 	}
 	_, err = os.Lstat(c.dir)
 	m := &made{dir: c.dir, newFolder: os.IsNotExist(err), before: listed(c.dir)}
-	if _, err := logbook.Create(c.dir, logbook.CreateOptions{Params: params, KeyFile: c.key}); err != nil {
+	if _, err := logbook.Create(c.dir, logbook.CreateOptions{Params: params, KeyFile: c.key, Key: c.oldKey}); err != nil {
 		return nil, err
 	}
 	return m, nil

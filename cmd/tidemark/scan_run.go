@@ -24,6 +24,11 @@ func (p *program) scan(ctx context.Context, c *scanConfig) error {
 	c.options.Stop = stop
 	c.options.Expect, c.options.Progress = talk.expect, talk.progress
 
+	if c.anew != "" {
+		if err := c.beginAnew(talk); err != nil {
+			return err
+		}
+	}
 	book, err := openToScan(c)
 	if err != nil {
 		return err

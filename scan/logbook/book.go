@@ -43,6 +43,9 @@ type segmentRef struct {
 type CreateOptions struct {
 	Params  chunk.Params
 	KeyFile string // "": logbook.key inside the folder. An existing key file is used, never overwritten
+
+	// Key is written to KeyFile where that is missing; nil: a new one is made.
+	Key *chunk.Key
 }
 
 // Create makes an empty logbook in dir (made with mode 0700 if missing; an
@@ -118,7 +121,7 @@ func create(fsys fileSystem, dir string, o CreateOptions) (*Book, error) {
 	}
 	var key chunk.Key
 	if _, err := fsys.Lstat(keyFile); isMissing(err) {
-		if key, err = makeKey(fsys, keyFile); err != nil {
+		if key, err = makeKey(fsys, keyFile, o.Key); err != nil {
 			return nil, fmt.Errorf("making the key: %w", err)
 		}
 	} else if key, err = readKey(fsys, keyFile); err != nil {

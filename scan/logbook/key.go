@@ -55,9 +55,13 @@ func readKey(fsys fileSystem, name string) (key chunk.Key, err error) {
 	return key, nil
 }
 
-// makeKey writes a new key to a file that must not exist.
-func makeKey(fsys fileSystem, name string) (key chunk.Key, err error) {
-	rand.Read(key[:]) // never fails
+// makeKey writes a key, a new one if known is nil, to a file that must not exist.
+func makeKey(fsys fileSystem, name string, known *chunk.Key) (key chunk.Key, err error) {
+	if known != nil {
+		key = *known
+	} else {
+		rand.Read(key[:]) // never fails
+	}
 	dir, base := filepath.Split(name)
 	dir = filepath.Clean(dir)
 	temp := filepath.Join(dir, tempPrefix+base)
