@@ -76,7 +76,7 @@ func (r *AlertReason) compare(x float64, p past, floor float64, a engine.Alert) 
 
 // beside says in words what a value was compared with.
 func (r *AlertReason) beside(p past, show func(float64) string) string {
-	if r.UsualLow == nil {
+	if r.UsualLow == nil || r.Status == StatusUnknown {
 		return r.ScoreReason
 	}
 	text := fmt.Sprintf("usual %s (%s), %d %s", show(*r.Median), span(*r.UsualLow, *r.UsualHigh, show), len(p.values), p.words)
@@ -260,7 +260,7 @@ func (j *judge) planFull() {
 		return
 	}
 	r := AlertReason{Measure: MeasurePlanFull, Status: StatusUsual, ScoreReason: reasonThreshold}
-	name := fmt.Sprintf("plan %q", oneLine(j.Plan.Name))
+	name := `plan "` + oneLine(j.Plan.Name) + `"`
 	switch days := j.Plan.Days; {
 	case days == nil:
 		r.ValueReason = oneLine(j.Plan.Reason)

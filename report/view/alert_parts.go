@@ -1,6 +1,7 @@
 package view
 
 import (
+	"strings"
 	"time"
 
 	"tidemark/report/engine"
@@ -63,8 +64,10 @@ func NewAlert(p AlertParts, o Options) *Alert {
 
 // UnknownAlert is the answer where nothing could be judged at all.
 func UnknownAlert(reason string) *Alert {
+	// Backslashes stay single, as a person would type them.
+	reason = strings.ReplaceAll(oneLine(reason), `\\`, `\`)
 	return &Alert{
-		Schema: "tidemark.alert/1", Status: StatusUnknown, TakenReason: oneLine(reason),
+		Schema: "tidemark.alert/1", Status: StatusUnknown, TakenReason: reason,
 		Line:    inert("UNKNOWN: " + reason),
 		Reasons: []AlertReason{}, Judged: []AlertReason{}, Notes: []string{},
 	}
