@@ -67,6 +67,7 @@ Measure tonight and tomorrow night, then ask:
 		p.explainCommand(),
 		p.estimateCommand(),
 		p.curveCommand(),
+		p.whatIfCommand(),
 		p.reportCommand(),
 		p.trendCommand(),
 		p.alertCommand(),

@@ -71,7 +71,10 @@ type WhatIfResult struct {
 
 	Assumed []ProfileNote // what the profile of afterwards rests on beside measurement; never nil
 
-	Rules []RuleResult // each by itself, in the order of the selection
+	// RulesFrom is where the nights of Rules begin: From, or earlier where the
+	// profile's units let only the last night be measured. 0: the baseline has none.
+	RulesFrom int
+	Rules     []RuleResult // each by itself, in the order of the selection
 }
 
 // RuleResult is what a rule does alone, in the logbook's own chunks and under
@@ -83,10 +86,12 @@ type RuleResult struct {
 	Bytes             int64 // their apparent sizes
 	EverFiles         int64 // names that it named on any night. 0: it matches nothing
 	SavedUniqueBytes  int64
-	SavedBytes        int64 // of what is stored; −1: not known
+	SavedBytes        int64 // of what is stored; −1: not known, see StoredKnown
+	StoredKnown       bool
 	SavedNewBytes     int64 // of all nights
 	SavedNightlyBytes int64 // −1: no night
-	SavedUploadBytes  int64 // of all nights; −1: not known
+	SavedUploadBytes  int64 // of all nights, where UploadKnown
+	UploadKnown       bool
 }
 
 // chooser answers for every rule, alone and together, whether a file stays.

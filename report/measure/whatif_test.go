@@ -297,10 +297,10 @@ func checkRules(r *rapid.T, nights []mNight, rules []slowRule, keepOnly bool, go
 		aloneStored, aloneUnique, aloneFresh := totals(alone)
 		want = RuleResult{
 			Rule: rule.Rule, Files: want.Files, Bytes: want.Bytes, EverFiles: int64(len(ever)),
-			SavedUniqueBytes: unique - aloneUnique, SavedBytes: stored - aloneStored, SavedNewBytes: fresh - aloneFresh,
+			SavedUniqueBytes: unique - aloneUnique, SavedBytes: stored - aloneStored, StoredKnown: true, SavedNewBytes: fresh - aloneFresh,
 			SavedNightlyBytes: nightly(fresh-aloneFresh, len(nights)-1),
 		}
-		got.Rules[i].SavedUploadBytes = 0 // held by the caller
+		got.Rules[i].SavedUploadBytes, got.Rules[i].UploadKnown = 0, false // held by the caller
 		if got.Rules[i] != want {
 			r.Fatalf("rule %+v alone:\n got %+v\nwant %+v", rule.Rule, got.Rules[i], want)
 		}

@@ -234,7 +234,7 @@ func (w *whatIfWalk) finish(ctx context.Context, r *WhatIfResult) error {
 		r.BeforeNew, r.AfterNew, r.BeforeNewCompressed, r.AfterNewCompressed = -1, -1, -1, -1
 		r.BeforeUpload, r.AfterUpload = -1, -1
 	} else {
-		r.From = whole.from
+		r.From, r.RulesFrom = whole.from, whole.from
 		r.BeforeNights, r.AfterNights = whole.nights[r.From-1:], kept.nights[r.From-1:]
 		r.BeforeNew, r.AfterNew = whole.fresh, kept.fresh
 		r.BeforeNewCompressed, r.BeforeUpload = w.upload(whole, w.o.Profile)
@@ -254,13 +254,12 @@ func (w *whatIfWalk) finish(ctx context.Context, r *WhatIfResult) error {
 		rule.SavedUniqueBytes = whole.unique - alone.unique
 		rule.SavedBytes = -1
 		if after := w.stored(alone); before >= 0 && after >= 0 {
-			rule.SavedBytes = before - after
+			rule.SavedBytes, rule.StoredKnown = before-after, true
 		}
 		rule.SavedNewBytes = whole.fresh - alone.fresh
 		rule.SavedNightlyBytes = nightly(rule.SavedNewBytes, r.NightlyNights)
-		rule.SavedUploadBytes = -1
 		if _, after := w.upload(alone, w.o.Profile); sent >= 0 && after >= 0 && w.snapshot > 1 {
-			rule.SavedUploadBytes = sent - after
+			rule.SavedUploadBytes, rule.UploadKnown = sent-after, true
 		}
 	}
 	return nil
