@@ -110,15 +110,26 @@ func reportOf(ctx context.Context, book *logbook.Book, from, to int, f *reportFl
 		if err != nil {
 			return nil, err
 		}
+		churn.Top = 4 * int(f.top) // what is worth suggesting is chosen among many
 		fixes, err := measure.FixesOf(ctx, book, m, churn)
 		if err != nil {
 			return nil, err
 		}
-		parts.Change, parts.Fixes = view.NewChange(m.Change, facts, o), view.NewFixes(m, fixes, o)
+		change, assumed, err := measure.ChangeFor(ctx, book, from, to, f.measure(c))
+		if err != nil {
+			return nil, err
+		}
+		ofProfile := o
+		ofProfile.Assumed = assumed
+		parts.Change, parts.Fixes = view.NewChange(change, facts, ofProfile), view.NewFixes(m, fixes, o)
 	} else {
 		parts.ChangeReason, parts.FixesReason, parts.TrendReason = view.ReasonOneSnapshot, view.ReasonOneSnapshot, view.ReasonOneSnapshot
 	}
-	curve, err := measure.CurveBetween(ctx, book, 0, to, f.measure(c))
+	nights := from
+	if from == to {
+		nights = 0 // there is none
+	}
+	curve, err := measure.CurveBetween(ctx, book, nights, to, f.measure(c))
 	if err != nil {
 		return nil, err
 	}
@@ -128,8 +139,7 @@ func reportOf(ctx context.Context, book *logbook.Book, from, to int, f *reportFl
 		needs = engine.Default()
 	}
 	if to > 1 {
-		trend := measure.TrendOf(book.Segments(), measure.TrendOptions{Options: f.measure(c)})
-		parts.Trend = view.NewTrend(view.TrendParts{Trend: trend, Segments: book.Segments(), Alert: needs.Alert}, o)
+		parts.Trend = &view.TrendParts{Trend: c.trendOf(book), Segments: book.Segments(), Alert: c.thresholds()}
 	}
 	if c.needs == nil {
 		parts.EstimateReason = view.ReasonNoNeeds

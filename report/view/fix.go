@@ -1,6 +1,7 @@
 package view
 
 import (
+	"bytes"
 	"fmt"
 
 	"tidemark/report/measure"
@@ -14,8 +15,11 @@ type Fixes struct {
 	To     int      `json:"to"`
 	Nights int      `json:"nights"` // steps in between: what the nightly savings are averages over
 	Answer string   `json:"answer"`
-	Fixes  []FixRow `json:"fixes"` // by NightlyBytes
-	Notes  []string `json:"notes"`
+	Fixes  []FixRow `json:"fixes"` // by NightlyBytes; at most mostFixes
+	// Folders is what leaving each of the busiest folders out would save. Most of
+	// them are needed: it is a measure of what they cost, and no suggestion.
+	Folders []FixRow `json:"folders"`
+	Notes   []string `json:"notes"`
 
 	Units units.System `json:"-"`
 }
@@ -41,46 +45,83 @@ type FixRow struct {
 	Share      float64 `json:"-"`          // of the new bytes of a night on average
 }
 
-// NewFixes makes the view of suggestions measured with a churn.
+const (
+	mostFixes = 6
+	// What looks as if it were made out of other data: nearly all of what is
+	// written there is new each time, nearly nothing of it stays, and that on at
+	// least half of the nights. A rule of ours; folders of thumbnails, caches and
+	// exports do so.
+	madeNewShare  = 0.9
+	madeGoneShare = 0.8
+)
+
+// NewFixes makes the view of suggestions measured with a churn. fixes may hold
+// more than is shown.
 func NewFixes(c *measure.Churn, fixes []measure.Fix, o Options) *Fixes {
-	v := &Fixes{From: c.From, To: c.To, Nights: c.Nights, Fixes: make([]FixRow, 0, len(fixes)), Units: o.Units}
+	v := &Fixes{From: c.From, To: c.To, Nights: c.Nights, Fixes: []FixRow{}, Folders: []FixRow{}, Units: o.Units}
 	all := int64(0)
 	if c.Nights > 0 {
 		all = c.Change.NewBytes / int64(c.Nights)
 	}
-	for _, f := range fixes {
+	place := map[int]int{} // of a fix that is suggested, among the rows
+	for i := range fixes {
+		f := &fixes[i]
 		row := FixRow{
 			Kind: f.Kind, Path: newPath(f.Label + "/" + string(f.Path)), Family: f.Family, Files: f.Files, Nights: f.Nights,
 			NightlyBytes: f.NightlyBytes, NightlyCompressedBytes: measured(f.NightlyCompressedBytes),
 			AtMost: f.AtMost, OnceBytes: f.SavedUniqueBytes, Share: share(f.NightlyBytes, all),
 		}
 		row.NightlyCompressedReason = because(row.NightlyCompressedBytes, reasonNoCompression)
-		if f.Within >= 0 {
-			within := f.Within
-			row.Within = &within
+		if f.Kind == measure.LeaveOut {
+			if len(v.Folders) < o.rows() {
+				v.Folders = append(v.Folders, row)
+			}
+			if !made(c, f) {
+				continue
+			}
 		}
-		row.say(f, c.Nights, o.Units)
+		if len(v.Fixes) == mostFixes {
+			continue
+		}
+		row.say(f, c.Nights)
+		place[i] = len(v.Fixes)
 		v.Fixes = append(v.Fixes, row)
+	}
+	for i, at := range place {
+		if w, is := place[fixes[i].Within]; is && fixes[i].Within >= 0 {
+			v.Fixes[at].Within = &w
+		}
 	}
 	v.Answer = v.answer()
 	v.Notes = []string{
-		"Each saving is measured alone, as an average over the nights; a suggestion that lies within another one does not add to it.",
+		"Each saving is measured alone, as an average over the nights; one that lies within another does not add to it.",
 		"Whether a change is harmless can not be measured. Ask whoever owns the data, and try a restore afterwards.",
 	}
 	return v
 }
 
+// made says whether a folder looks as if its contents were made out of others.
+func made(c *measure.Churn, f *measure.Fix) bool {
+	if f.Nights*2 < c.Nights || c.Nights < 3 {
+		return false
+	}
+	for i := range c.Folders {
+		d := &c.Folders[i]
+		if d.Label == f.Label && bytes.Equal(d.Path, f.Path) {
+			return float64(d.NewBytes) >= madeNewShare*float64(d.ChangedBytes) && float64(d.GoneBytes) >= madeGoneShare*float64(d.NewBytes)
+		}
+	}
+	return false
+}
+
 // say words a suggestion.
-func (r *FixRow) say(f measure.Fix, nights int, u units.System) {
+func (r *FixRow) say(f *measure.Fix, nights int) {
 	name := FolderText(r.Raw)
 	on := fmt.Sprintf("New data on %d of %s", f.Nights, Plural(int64(nights), "night"))
 	switch f.Kind {
 	case measure.LeaveOut:
 		r.Suggestion = fmt.Sprintf("Leave out the folder %s, if what is in it can be made again", name)
-		r.Evidence = fmt.Sprintf("%s, in %s; no file outside it holds these parts.", on, Plural(f.Files, "file"))
-		if brought := f.NightlyBytes * int64(nights); f.GoneBytes > 0 && brought > 0 {
-			r.Evidence += fmt.Sprintf(" %s of what it brought was gone again at the end.", units.Share(min(1, share(f.GoneBytes, brought))))
-		}
+		r.Evidence = fmt.Sprintf("%s, in %s, each time nearly all of it, and nearly nothing of it stays: as if it were made out of other data.", on, Plural(f.Files, "file"))
 		r.Check = "Can its contents be made again from what is kept, and does nobody need them back?"
 	case measure.WritePlain:
 		r.Suggestion = fmt.Sprintf("Write %s uncompressed and leave the compressing to the store", r.named(name))
@@ -91,7 +132,6 @@ func (r *FixRow) say(f measure.Fix, nights int, u units.System) {
 		r.Evidence = on + ", each time nearly all of it."
 		r.Check = "Which program writes it, and can that one keep what has not changed?"
 	}
-	_ = u
 }
 
 func (r *FixRow) named(name string) string {
@@ -103,7 +143,7 @@ func (r *FixRow) named(name string) string {
 
 func (v *Fixes) answer() string {
 	if len(v.Fixes) == 0 {
-		return "No single change would save a notable part of what is new each night."
+		return "Nothing measured so far looks as if it were written anew night after night for no need."
 	}
 	f := v.Fixes[0]
 	most := ""

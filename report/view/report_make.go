@@ -19,10 +19,8 @@ type ReportParts struct {
 	ChangeReason   string
 	Fixes          *Fixes
 	FixesReason    string
-	Trend          *Trend
+	Trend          *TrendParts // nil: no night yet
 	TrendReason    string
-	Alert          *Alert
-	AlertReason    string
 	Curve          *Curve
 	CurveReason    string
 	Estimate       *Estimate
@@ -41,9 +39,9 @@ func NewReport(p ReportParts, f Facts, o Options) *Report {
 	v := &Report{
 		Schema: "tidemark.report/1", Made: p.Made, Version: p.Version,
 		Snapshots: len(f.Segments), First: f.Segments[0].Taken, Last: last.Taken, Roots: []ScanRoot{},
-		Explain: p.Explain,
-		Trend:   p.Trend, TrendReason: p.TrendReason, Alert: p.Alert, AlertReason: p.AlertReason,
-		Change: p.Change, ChangeReason: p.ChangeReason, Fixes: p.Fixes, FixesReason: p.FixesReason,
+		Explain:     p.Explain,
+		TrendReason: p.TrendReason,
+		Change:      p.Change, ChangeReason: p.ChangeReason, Fixes: p.Fixes, FixesReason: p.FixesReason,
 		Curve: p.Curve, CurveReason: p.CurveReason, Estimate: p.Estimate, EstimateReason: p.EstimateReason,
 		Method: f.method(), Units: o.Units,
 	}
@@ -58,8 +56,15 @@ func NewReport(p ReportParts, f Facts, o Options) *Report {
 	if v.Snapshots > 1 {
 		v.Span = fmt.Sprintf("%s, %s to %s", Plural(int64(v.Snapshots), "snapshot"), day(v.First), day(v.Last))
 	}
-	v.Nights, v.Months = v.lastNights(), v.months()
-	v.StoodOut = v.stoodOut()
+	v.StoodOut = []ReportNight{}
+	if p.Trend != nil {
+		v.Trend = NewTrend(*p.Trend, o)
+		v.Nights, v.Months = v.lastNights(), v.months()
+		if alerts := judged(shownNights, *p.Trend, o); len(alerts) > 0 {
+			v.Alert, v.StoodOut = alerts[len(alerts)-1], v.stoodOut(alerts)
+		}
+	}
+	v.AlertReason = because(v.Alert, p.TrendReason)
 	v.Answer = []string{v.storedSentence(last), v.nightSentence(), v.fitSentence()}
 	v.Figures = v.figures()
 	v.Measured = v.measured(last, o)
@@ -78,6 +83,18 @@ func (v *Report) bare() {
 	v.Explain.Schema = ""
 	if v.Change != nil {
 		v.Change.Schema = ""
+	}
+	if v.Trend != nil {
+		v.Trend.Schema = ""
+	}
+	if v.Alert != nil {
+		v.Alert.Schema = ""
+	}
+	if v.Curve != nil {
+		v.Curve.Schema = ""
+	}
+	if v.Estimate != nil {
+		v.Estimate.Schema = ""
 	}
 }
 
@@ -143,22 +160,19 @@ func (v *Report) nightSentence() string {
 	if len(parts) == 0 {
 		text = "What a usual night brings can not be said yet"
 	}
-	if n := v.unusual(); n > 0 {
-		text += fmt.Sprintf("; %s stood out", Plural(int64(n), "night"))
-	} else if len(parts) > 0 {
-		text += "; no night stood out"
+	of := ""
+	if len(v.Nights) < len(v.Trend.Nights) {
+		of = fmt.Sprintf(" of the last %d nights", len(v.Nights))
+	}
+	switch n := len(v.StoodOut); {
+	case n == 1:
+		text += fmt.Sprintf("; the one of %s stood out%s", v.StoodOut[0].Date, of)
+	case n > 1:
+		text += fmt.Sprintf("; %d%s stood out", n, of)
+	case len(parts) > 0:
+		text += "; none" + of + " stood out"
 	}
 	return text + "."
-}
-
-// unusual counts the nights that stood out.
-func (v *Report) unusual() (n int) {
-	for i := range v.Trend.Nights {
-		if v.Trend.Nights[i].Unusual {
-			n++
-		}
-	}
-	return n
 }
 
 // fitSentence says whether it fits, or what is missing to say so.

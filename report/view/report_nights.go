@@ -1,9 +1,9 @@
 package view
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"tidemark/report/stats"
@@ -70,23 +70,67 @@ func (v *Report) months() []ReportMonth {
 	return out
 }
 
-// stoodOut names the unusual nights among those shown, in order.
-func (v *Report) stoodOut() []ReportNight {
-	out := []ReportNight{}
-	for i := range v.Nights {
-		n := &v.Nights[i]
-		if !n.Unusual {
-			continue
-		}
-		words := fmt.Sprintf("%s %s: %s new", n.Weekday, n.Date, v.Units.Bytes(*n.NewBytes))
-		for _, u := range v.Trend.Usual {
-			if u.DayClass == n.DayClass && u.MedianNewBytes != nil {
-				words += fmt.Sprintf(", where a %s night usually brings %s", u.DayClass, v.Units.Bytes(*u.MedianNewBytes))
-			}
-		}
-		out = append(out, ReportNight{To: n.To, Date: n.Date, Words: words + ".", Mark: strconv.Itoa(len(out) + 1)})
+// judged asks of each night shown what an alert would have said then, from the
+// nights before it alone.
+func judged(shown int, p TrendParts, o Options) []*Alert {
+	nights := p.Trend.Nights
+	var out []*Alert
+	for i := max(0, len(nights)-shown); i < len(nights); i++ {
+		then := *p.Trend
+		then.Nights = nights[:i+1]
+		out = append(out, NewAlert(AlertParts{Segments: p.Segments[:nights[i].To], Trend: &then, Alert: p.Alert}, o))
 	}
 	return out
+}
+
+// stoodOut names the unusual nights among those shown, in order.
+func (v *Report) stoodOut(alerts []*Alert) []ReportNight {
+	out := []ReportNight{}
+	for _, a := range alerts {
+		if a.Status != StatusWarning && a.Status != StatusCritical {
+			continue
+		}
+		for i := range v.Nights {
+			n := &v.Nights[i]
+			if n.To != a.Snapshot {
+				continue
+			}
+			out = append(out, ReportNight{To: n.To, Date: n.Date, Words: n.Weekday + " " + n.Date + ": " + evidence(a), Mark: strconv.Itoa(len(out) + 1)})
+		}
+	}
+	return out
+}
+
+// evidence is what made a night stand out, the worst first.
+func evidence(a *Alert) string {
+	var parts []string
+	more := 0
+	for i := range a.Reasons {
+		r := &a.Reasons[i]
+		switch {
+		case r.Status != StatusWarning && r.Status != StatusCritical:
+			continue // it could not be judged
+		case len(parts) == 2:
+			more++
+			continue
+		}
+		text := strings.TrimSuffix(r.Evidence, ".")
+		var where []string
+		for _, f := range r.Folders {
+			where = append(where, FolderText(f.Raw)+" ("+f.Words+")")
+		}
+		if len(where) > 0 {
+			text += "; most of it in " + listed(where)
+		}
+		if len(parts) > 0 {
+			text = upperFirst(text)
+		}
+		parts = append(parts, text+".")
+	}
+	if more > 0 {
+		parts = append(parts, Plural(int64(more), "further sign")+".")
+	}
+	return strings.Join(parts, " ")
 }
 
 // Day is a night's date at midnight UTC, for places on an axis.

@@ -43,7 +43,7 @@ func nightsPicture(v *view.Report) *picture {
 	first := rows[0].Day()
 	place := func(t time.Time) float64 { return t.Sub(first).Hours() / 24 }
 	var nights []chart.Night
-	scale := chart.Scale{Name: func(f float64) string { return u.Bytes(int64(f)) }}
+	scale := chart.Scale{Name: round(u)}
 	top, usualTop := 0.0, 0.0
 	twin := table{Caption: "Night by night", Summary: "The nights as a table", Head: head(name("Night"), least(num("Touched")), num("New"), num("To upload"), words("Remarks"))}
 	for i := range rows {
@@ -201,7 +201,7 @@ func monthsPicture(v *view.Report) *picture {
 					marks = append(marks, chart.Mark{At: float64(i), Words: m.Month})
 				}
 			}
-			return chart.Lines{Series: []chart.Series{series}, X: marks, Y: chart.Scale{Max: most, Lines: lines, Name: func(f float64) string { return u.Bytes(int64(f)) }}}.Draw(s, by)
+			return chart.Lines{Series: []chart.Series{series}, X: marks, Y: chart.Scale{Max: most, Lines: lines, Name: round(u)}}.Draw(s, by)
 		})
 	p.Key = []key{{chart.Main, "median night"}, {chart.Band, "smallest to largest"}}
 	return p

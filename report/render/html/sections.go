@@ -29,6 +29,9 @@ func pageOf(v *view.Report) *page {
 		nightsSection(v),
 		changeSection(v),
 		fixSection(v),
+		curveSection(v),
+		lineSection(v),
+		keepSection(v),
 		howSection(v),
 	}
 	return p
@@ -96,7 +99,7 @@ func ladderPicture(id, caption, sub string, steps []view.Step, u units.System, o
 }
 
 func explainTable(caption, first string, rows []view.ExplainRow, u units.System, folders bool) *table {
-	t := &table{Caption: caption, Head: head(name(first), cell{Text: "Share of the source", Class: "bar"}, num("Source"), least(num("Unique")), num("Compressed"))}
+	t := &table{Caption: caption, Head: head(name(first), cell{Text: "Share of the source", Class: "bar"}, num("Source"), least(num("Share")), least(num("Unique")), num("Compressed"))}
 	most := 0.0
 	for _, r := range rows {
 		most = max(most, r.SourceShare)
@@ -111,8 +114,8 @@ func explainTable(caption, first string, rows []view.ExplainRow, u units.System,
 		if most > 0 {
 			share = r.SourceShare / most
 		}
-		t.Rows = append(t.Rows, cells(under(name(title), view.Plural(r.Files, "file")), bar(share, chart.Main),
-			under(num(u.Bytes(r.SourceBytes)), units.Share(r.SourceShare)), least(num(u.Bytes(r.UniqueBytes))), num(packed)))
+		t.Rows = append(t.Rows, cells(name(title), bar(share, chart.Main),
+			num(u.Bytes(r.SourceBytes)), least(num(units.Share(r.SourceShare))), least(num(u.Bytes(r.UniqueBytes))), num(packed)))
 	}
 	return t
 }
@@ -154,7 +157,7 @@ func changeSection(v *view.Report) section {
 }
 
 func changeTable(caption, first string, rows []view.ChangeRow, u units.System, folders bool) *table {
-	t := &table{Caption: caption, Head: head(name(first), cell{Text: "Share of what is new", Class: "bar"}, num("New"), num("Touched"), least(num("New, compressed")))}
+	t := &table{Caption: caption, Head: head(name(first), cell{Text: "Share of what is new", Class: "bar"}, num("New"), least(num("Share")), least(num("Compressed")), num("Touched"))}
 	most := 0.0
 	for _, r := range rows {
 		most = max(most, r.NewShare)
@@ -165,7 +168,7 @@ func changeTable(caption, first string, rows []view.ChangeRow, u units.System, f
 			packed = u.Bytes(*r.NewCompressedBytes)
 		}
 		t.Rows = append(t.Rows, cells(name(rowName(r.Raw, r.Rest, folders)), bar(part(r.NewShare, most), chart.Main),
-			under(num(u.Bytes(r.NewBytes)), units.Share(r.NewShare)), num(u.Bytes(r.TouchedBytes)), least(num(packed))))
+			num(u.Bytes(r.NewBytes)), least(num(units.Share(r.NewShare))), least(num(packed)), num(u.Bytes(r.TouchedBytes))))
 	}
 	return t
 }
@@ -178,27 +181,27 @@ func part(x, most float64) float64 {
 }
 
 func fileTable(c *view.Change, u units.System) *table {
-	t := &table{Caption: "The files that brought most", Head: head(name("File"), cell{Text: "Share of what is new", Class: "bar"}, num("New"), num("Touched"), least(num("Nights")))}
+	t := &table{Caption: "The files that brought most", Head: head(name("File"), cell{Text: "Share of what is new", Class: "bar"}, num("New"), least(num("Share")), num("Touched"), least(num("Nights")))}
 	most := 0.0
 	for _, r := range c.Fresh {
 		most = max(most, r.NewShare)
 	}
 	for _, r := range c.Fresh {
-		t.Rows = append(t.Rows, cells(under(name(units.EscapeName([]byte(r.Raw))), string(r.Cause)), bar(part(r.NewShare, most), chart.Main),
-			under(num(u.Bytes(r.NewBytes)), units.Share(r.NewShare)), num(u.Bytes(r.TouchedBytes)), least(num(units.Count(int64(r.Nights))))))
+		t.Rows = append(t.Rows, cells(name(units.EscapeName([]byte(r.Raw))), bar(part(r.NewShare, most), chart.Main),
+			num(u.Bytes(r.NewBytes)), least(num(units.Share(r.NewShare))), num(u.Bytes(r.TouchedBytes)), least(num(units.Count(int64(r.Nights))))))
 	}
 	return t
 }
 
 func causeTable(c *view.Change, u units.System) *table {
-	t := &table{Caption: "What happened to the files", Head: head(name("Cause"), cell{Text: "Share of what is new", Class: "bar"}, num("New"), num("Sizes of the files"), least(num("Files")))}
+	t := &table{Caption: "What happened to the files", Head: head(name("Cause"), cell{Text: "Share of what is new", Class: "bar"}, num("New"), least(num("Share")), num("File sizes"), least(num("Files")))}
 	most := 0.0
 	for _, r := range c.Causes {
 		most = max(most, r.NewShare)
 	}
 	for _, r := range c.Causes {
 		t.Rows = append(t.Rows, cells(name(r.Words), bar(part(r.NewShare, most), chart.Main),
-			under(num(u.Bytes(r.NewBytes)), units.Share(r.NewShare)), num(u.Bytes(r.Bytes)), least(num(units.Count(r.Files)))))
+			num(u.Bytes(r.NewBytes)), least(num(units.Share(r.NewShare))), num(u.Bytes(r.Bytes)), least(num(units.Count(r.Files)))))
 	}
 	return t
 }
@@ -211,10 +214,9 @@ func fixSection(v *view.Report) section {
 		s.Missing = v.FixesReason
 		return s
 	}
-	s.Lead = []string{"Suggestions to check, each with what it would have saved on the nights measured."}
-	if len(f.Fixes) == 0 {
-		s.Lead = []string{f.Answer}
-		return s
+	s.Lead = []string{f.Answer}
+	if len(f.Fixes) > 0 {
+		s.Lead = []string{"Suggestions to check, each with what it would have saved on the nights measured."}
 	}
 	var list []fix
 	for i, r := range f.Fixes {
@@ -233,8 +235,29 @@ func fixSection(v *view.Report) section {
 		list = append(list, fix{Suggestion: fmt.Sprintf("%d. %s", i+1, r.Suggestion), Saves: saves, More: more, Evidence: evidence, Check: r.Check})
 	}
 	s.Blocks = []block{{Fixes: list}}
+	if len(f.Folders) > 0 {
+		s.Blocks = append(s.Blocks, block{Table: costTable(f)})
+	}
 	s.Notes = f.Notes
 	return s
+}
+
+// costTable says what folders cost a night, needed or not.
+func costTable(f *view.Fixes) *table {
+	u := f.Units
+	t := &table{
+		Caption: "What each of the busiest folders costs a night, needed or not",
+		Head:    head(name("Folder"), cell{Text: "Share of what is new", Class: "bar"}, num("New a night"), least(num("Share")), least(num("Compressed")), num("Kept now, once")),
+	}
+	most := 0.0
+	for _, r := range f.Folders {
+		most = max(most, r.Share)
+	}
+	for _, r := range f.Folders {
+		t.Rows = append(t.Rows, cells(name(view.FolderText(r.Raw)), bar(part(r.Share, most), chart.Main), num(u.Bytes(r.NightlyBytes)),
+			least(num(units.Share(min(1, r.Share)))), least(num(bytesOr(u, r.NightlyCompressedBytes))), num(u.Bytes(r.OnceBytes))))
+	}
+	return t
 }
 
 // howSection says how each number was had, and what to beware of.
@@ -245,6 +268,39 @@ func howSection(v *view.Report) section {
 		t.Rows = append(t.Rows, cells(name(m.What), words(m.How)))
 	}
 	s.Blocks = append(s.Blocks, block{Table: t})
+	if e := v.Estimate; e != nil {
+		if len(e.Assumed) > 0 {
+			s.Blocks = append(s.Blocks, block{Heading: "Assumed, not measured", Notes: e.Assumed})
+		}
+		var refused []string
+		for _, r := range e.Refused {
+			refused = append(refused, r.Reason)
+		}
+		if len(refused) > 0 {
+			s.Blocks = append(s.Blocks, block{Heading: "Not answered yet", Notes: refused})
+		}
+		if b := e.Backtest; b != nil {
+			s.Blocks = append(s.Blocks, backtestBlock(b))
+		}
+	}
 	s.Blocks = append(s.Blocks, block{CareTitle: "Cautions", Care: v.Cautions})
 	return s
+}
+
+// backtestBlock says how forecasts of nights that were hidden fared.
+func backtestBlock(b *view.EstimateBacktest) block {
+	out := block{Heading: "How forecasts fared"}
+	if len(b.Scores) == 0 {
+		if b.Reason != "" {
+			out.Text = []string{b.Reason}
+		}
+		return out
+	}
+	out.Text = []string{fmt.Sprintf("The last %d nights were hidden and forecast from the ones before; an interval of 80 %% should hold the truth in about eight of ten.", b.HiddenNights)}
+	t := &table{Caption: "Forecasts of hidden nights", Head: head(name("Of"), num("Held the truth"), least(num("Truth below")), least(num("Truth above")))}
+	for _, s := range b.Scores {
+		t.Rows = append(t.Rows, cells(name(s.Words), num(fmt.Sprintf("%d of %d", s.Covered, s.Forecasts)), least(num(strconv.Itoa(s.Below))), least(num(strconv.Itoa(s.Above)))))
+	}
+	out.Table = t
+	return out
 }

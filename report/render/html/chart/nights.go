@@ -84,10 +84,15 @@ func (b nightBars) Plot(c draw.Canvas, p *plot.Plot) {
 	x, y := p.Transforms(&c)
 	day := x(1) - x(0)
 	half := max(min(day*0.36, 11), 0.6)
-	for _, n := range b.nights {
-		if n.High > 0 {
+	for i := 0; i < len(b.nights); {
+		from := b.nights[i]
+		to := from.Day // nights of one kind side by side have one band
+		for i++; i < len(b.nights) && b.nights[i].Day == to+1 && b.nights[i].Low == from.Low && b.nights[i].High == from.High; i++ {
+			to++
+		}
+		if from.High > 0 {
 			c.SetColor(Band)
-			c.Fill(rect(x(n.Day-0.5), y(min(n.Low, b.max)), x(n.Day+0.5), y(min(n.High, b.max))))
+			c.Fill(rect(x(from.Day-0.5), y(min(from.Low, b.max)), x(to+0.5), y(min(from.High, b.max))))
 		}
 	}
 	for _, n := range b.nights {
