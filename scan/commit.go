@@ -27,6 +27,8 @@ type committer struct {
 	recipes *logbook.Finder // of the last snapshot, from the first need on
 	inline  *reader         // for what turns out late to need reading
 
+	gcPercent int // as it was before something was read
+
 	total    tally
 	warnings []Warning
 	more     int
@@ -254,6 +256,7 @@ func (c *committer) loadTable() (err error) {
 	if c.table, err = c.pending.Table(); err != nil {
 		return fmt.Errorf("loading the known chunks: %w", err)
 	}
+	c.lean()
 	c.p.setTable(c.table)
 	return nil
 }

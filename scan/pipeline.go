@@ -47,11 +47,20 @@ func (w *work) clear() {
 	w.parts = w.parts[:0]
 }
 
-// Look-ahead in works (per reader) and items.
+// Look-ahead in works and items.
 const (
-	worksEach = 4
+	worksMost = 8 // of all readers together; a reader has from 2 to 4
 	itemAhead = 512
 )
+
+// worksEach is how many works each of several readers has: one is filled while
+// others are hashed, and more than a few only cost memory.
+func worksEach(readers int, params chunk.Params) int {
+	if params.Max > 4<<20 {
+		return 2 // batches hold two chunks of the greatest length
+	}
+	return max(2, min(worksMost/readers, 4))
+}
 
 type pipeline struct {
 	s       *scanner
@@ -71,10 +80,7 @@ type pipeline struct {
 // newPipeline starts the readers and the hashers. They end once jobs is closed
 // and all they hold was taken.
 func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMode, n workers) (*pipeline, error) {
-	works := worksEach
-	if params.Max > 4<<20 {
-		works = 2 // batches hold two chunks of the greatest length
-	}
+	works := worksEach(n.readers, params)
 	p := &pipeline{
 		s: s, key: key, params: params, mode: mode,
 		jobs:    make(chan *item, itemAhead),

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -253,6 +254,7 @@ func (s *scanner) run(ctx context.Context, w *walker, pending *logbook.Pending, 
 	if s.o.test.spill > 0 {
 		c.pieces.limit = s.o.test.spill
 	}
+	defer c.spacious()
 	m := &merger{s: s, w: w, roots: s.roots}
 	if s.last != nil {
 		m.old = openListing(ctx, s.book, s.last.Number)
@@ -285,6 +287,21 @@ func (s *scanner) run(ctx context.Context, w *walker, pending *logbook.Pending, 
 		}
 	}
 	return s.result(ctx, c)
+}
+
+// gcPercent is the room that the garbage collector has, in percent of what is
+// alive, while files are read. Most of what is alive then are buffers, in use
+// from the beginning to the end, and little is allocated beside them: with the
+// usual 100 a scan would take half as much memory again, and save no time.
+const gcPercent = 25
+
+// lean bounds the collector's room, and spacious takes that back.
+func (c *committer) lean() { c.gcPercent = debug.SetGCPercent(gcPercent) }
+
+func (c *committer) spacious() {
+	if c.table != nil {
+		debug.SetGCPercent(c.gcPercent)
+	}
 }
 
 // watch ends the scan early when it is told to.
