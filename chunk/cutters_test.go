@@ -20,20 +20,20 @@ func FuzzCutters(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text []byte, seed uint64, which uint8, noise, zeros uint32) {
 		rng := rand.New(rand.NewPCG(seed, 2))
 		// The text, noise, a run of zeros, the text over and over, noise again.
-		n := int(noise % (4 << 20))
-		data := slices.Concat(text, randomBytes(seed, n), make([]byte, zeros%(4<<20)))
+		n := int(noise % (1 << 20))
+		data := slices.Concat(text, randomBytes(seed, n), make([]byte, zeros%(5<<19)))
 		if len(text) > 0 {
 			data = append(data, bytes.Repeat(text, 1+rng.IntN(1+(200<<10)/len(text)))...)
 		}
 		data = append(data, randomBytes(seed+1, n/3)...)
 
 		method := methods[which&1]
-		average := MinAverage << (which >> 1 % 12) // to MaxAverage
+		average := MinAverage << (which >> 1 % 7) // to 256 KiB: larger ones would have one chunk here
 		p := params(t, method, average)
 		s := newSplitter(t, p)
+		b := NewBatch(p)
 		cut := func(src *memory) (pieces []Piece) {
 			t.Helper()
-			b := NewBatch(p)
 			at := 0
 			s.Open(src)
 			for done := false; !done; b.Reset() {
