@@ -83,10 +83,15 @@ func (k clock) Plot(c draw.Canvas, p *plot.Plot) {
 		})
 	}
 	c.StrokeLine2(line(Alarm, 1.6, 6, 4), x(k.Closes), c.Min.Y, x(k.Closes), high+4)
-	left := k.size.style(Muted, draw.XLeft)
-	left.YAlign = draw.YTop
-	c.FillText(left, vg.Point{X: x(k.Opens), Y: top}, k.Window)
-	right := k.size.style(Text, draw.XRight)
-	right.YAlign = draw.YTop
+	left, right := k.size.style(Muted, draw.XLeft), k.size.style(Text, draw.XRight)
+	left.YAlign, right.YAlign = draw.YTop, draw.YTop
+	// Letters are up to a fifth wider in a browser's font than in the one that is
+	// measured with here.
+	if 1.2*(left.Width(k.Window)+right.Width(k.Closed))+8 < x(k.Closes)-x(k.Opens) {
+		c.FillText(left, vg.Point{X: x(k.Opens), Y: top}, k.Window)
+	}
+	if x(k.Closes)-c.Min.X < 1.2*right.Width(k.Closed) {
+		right.XAlign = draw.XLeft
+	}
 	c.FillText(right, vg.Point{X: x(k.Closes), Y: top}, k.Closed)
 }
