@@ -23,6 +23,7 @@ type estimateFlags struct {
 	backtest   bool
 	hide       number
 	restore    []string
+	to         number
 	depth, top number
 }
 
@@ -48,6 +49,7 @@ what the nights measured so far can not answer is refused with the number it nee
 	flags.StringArrayVar(&f.restore, "restore", nil, "time the restore of `LABEL/PATH` too, a folder or a file; may be repeated")
 	flags.BoolVar(&f.backtest, "backtest", false, "hide the last nights, forecast them, and score the forecasts")
 	flags.Var(&f.hide, "hide", "how many nights the backtest hides (default half of them)")
+	flags.Var(&f.to, "to", "answer as after this snapshot, as if no later one were measured (default the newest)")
 	flags.Var(&f.depth, "depth", "levels of folders whose restore is told apart")
 	flags.Var(&f.top, "top", "rows of a table")
 	p.common.rows(cmd)
@@ -81,6 +83,14 @@ func (p *program) estimate(cmd *cobra.Command, f *estimateFlags) error {
 	}
 	if len(book.Segments()) == 0 {
 		return usage("measure a tree first: tidemark scan ROOT", "%s: the logbook holds no snapshot yet", c.dir)
+	}
+	if n := len(book.Segments()); f.to > 0 {
+		if int(f.to) > n {
+			return usage(fmt.Sprintf("the logbook holds snapshots 1 to %d", n), "--to %d: there is no such snapshot", f.to)
+		}
+		if book, err = logbook.OpenAt(c.dir, int(f.to)); err != nil {
+			return err
+		}
 	}
 	ctx, done := interruptible(cmd)
 	defer done()

@@ -19,11 +19,14 @@ func EstimateText(w io.Writer, v *view.Estimate) error {
 		p.paragraph("  · ", d)
 	}
 	measured := view.Plural(int64(v.Nights), "night") + " measured, the last on " + v.LastNight
+	if v.Spanned > 0 {
+		measured += fmt.Sprintf(" (%d over a single date, as quantiles and forecasts need)", v.Nights-v.Spanned)
+	}
 	if v.Nights == 0 {
 		measured = "only the baseline measured, on " + v.LastNight
 	}
 	p.line("")
-	p.line("Rests on %s; local times in %s.", measured, name(v.Zone))
+	p.paragraph("", fmt.Sprintf("Rests on %s; local times in %s.", measured, name(v.Zone)))
 	estimateLines(p, v)
 	estimateSeed(p, v)
 	estimateNightly(p, v)
