@@ -15,7 +15,8 @@ import (
 // pair, so among n chunks n²/2⁶⁵ such mistakes are expected (1.5·10⁻⁵ at 16.7
 // million chunks, the birthday bound).
 type Table struct {
-	parts [tableParts]tablePart
+	parts   [tableParts]tablePart
+	touched uint64
 }
 
 // The first 12 bits of a fingerprint choose a part, the following 52 are kept
@@ -121,6 +122,32 @@ func (t *Table) add(print *[16]byte, id int64) {
 	p.mu.Unlock()
 }
 
+// strideAhead is how many chunks addAll looks at before it places them.
+const strideAhead = 64
+
+// addAll records chunks with ids from first on, for a table that nobody else has
+// yet. In a large table each one waits for memory twice: all places of a stride
+// are touched first, none waiting for another, and then most are in the cache.
+func (t *Table) addAll(first int64, prints [][16]byte) {
+	for len(prints) > 0 {
+		n := min(strideAhead, len(prints))
+		var touched uint64
+		for i := range n {
+			part, kept := split(&prints[i])
+			if p := &t.parts[part]; len(p.high) > 0 {
+				at := slot(kept, len(p.high))
+				touched |= p.high[at] | uint64(p.low[at])
+			}
+		}
+		t.touched = touched // or the compiler would leave the loads out
+		for i := range n {
+			part, kept := split(&prints[i])
+			t.parts[part].insert(kept, first+int64(i))
+		}
+		first, prints = first+int64(n), prints[n:]
+	}
+}
+
 // reserve makes room for n chunks in all, evenly spread.
 func (t *Table) reserve(n int64) {
 	each := int(n/tableParts) * 23 / 20
@@ -165,11 +192,7 @@ func (b *Book) loadTable(ctx context.Context) (*Table, error) {
 			t.release()
 			return nil, err
 		}
-		err = r.prints(ctx, func(first int64, prints [][16]byte) {
-			for i := range prints {
-				t.add(&prints[i], first+int64(i))
-			}
-		})
+		err = r.prints(ctx, t.addAll)
 		r.close()
 		if err != nil {
 			t.release()

@@ -56,6 +56,40 @@ func TestTableEqualsMap(t *testing.T) {
 	}
 }
 
+// Many at once, as when it is loaded, against one at a time: in blocks of every
+// kind of length, with room made before or not.
+func TestTableAddAll(t *testing.T) {
+	for _, reserved := range []int64{0, 300_000} {
+		rng := rand.New(rand.NewPCG(7, uint64(reserved)))
+		all, one := &Table{}, &Table{}
+		all.reserve(reserved)
+		var prints [][16]byte
+		id := int64(firstID)
+		for len(prints) < 200_000 {
+			block := make([][16]byte, rng.IntN(3*strideAhead))
+			for i := range block {
+				binary.LittleEndian.PutUint64(block[i][:], rng.Uint64())
+				if rng.IntN(20) == 0 {
+					block[i][0], block[i][1], block[i][2] = 0, 0, 0 // crowd one part
+				}
+				one.add(&block[i], id+int64(i))
+			}
+			all.addAll(id, block)
+			prints = append(prints, block...)
+			id += int64(len(block))
+		}
+		for i, p := range prints {
+			got, known := all.Lookup(p)
+			want, _ := one.Lookup(p)
+			if !known || got != want {
+				t.Fatalf("%d: %x: %d %v, want %d", i, p, got, known, want)
+			}
+		}
+		all.release()
+		one.release()
+	}
+}
+
 // Twelve bytes a slot, parts 72 to 90 % full: at most 16.7 bytes a chunk, and the
 // small parts' least size.
 func TestTableMemory(t *testing.T) {
