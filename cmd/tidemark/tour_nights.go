@@ -18,7 +18,7 @@ func (t *tourPage) lastNight() error {
 	if err != nil {
 		return err
 	}
-	parts := []view.TourPart{{Arguments: t.needing("change"), Says: []string{c.Answer}}}
+	parts := []view.TourPart{{Arguments: t.needing("change"), Verbatim: true, Says: []string{c.Answer}}}
 	// The newest night on which all three of the files were written to in places.
 	for n := last; n > 1; n-- {
 		files := t.inPart(n)
@@ -96,7 +96,7 @@ func (t *tourPage) unusual() error {
 		return err
 	}
 	beside := view.TourNights("The whole nights, side by side", loud)
-	beside.Arguments = t.needing("change", "--snapshot", snapshotArg(scrambled))
+	beside.Verbatim, beside.Arguments = true, t.needing("change", "--snapshot", snapshotArg(scrambled))
 	for _, e := range loud {
 		beside.Says = append(beside.Says, e.Change.Answer)
 	}
@@ -104,7 +104,7 @@ func (t *tourPage) unusual() error {
 	if err != nil {
 		return err
 	}
-	alarm := view.TourPart{Arguments: t.needing("alert", "--snapshot", snapshotArg(scrambled)), Says: []string{a.Line}}
+	alarm := view.TourPart{Verbatim: true, Arguments: t.needing("alert", "--snapshot", snapshotArg(scrambled)), Says: []string{a.Line}}
 
 	harmless, err := t.events(tour.FolderRestored, tour.FolderRenamed, tour.LogRenamed, tour.PicturesImported, tour.ClockChanged, tour.RootJoined)
 	if err != nil {

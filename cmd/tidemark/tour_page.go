@@ -88,19 +88,19 @@ func (t *tourPage) stored() error {
 		return err
 	}
 	p := view.TourExplain(e)
-	p.Arguments = t.needing("explain")
+	p.Verbatim, p.Arguments = true, t.needing("explain")
 	t.v.Ask("Why is the stored copy smaller than the source?", p)
 	return nil
 }
 
 func (t *tourPage) usual() error {
 	p := view.TourTrend(t.c.trendView(t.book))
-	p.Arguments = t.needing("trend")
+	p.Verbatim, p.Arguments = true, t.needing("trend")
 	t.v.Ask("What is a usual night, and which were not?", p)
 	return nil
 }
 
-// sizes asks what the engine's chunk size does.
+// sizes asks what the engine's chunk size does, and what could be left out.
 func (t *tourPage) sizes() error {
 	f := t.flags()
 	m, err := measure.CurveBetween(t.ctx, t.book, 0, len(t.book.Segments()), f.measure(t.c))
@@ -108,9 +108,39 @@ func (t *tourPage) sizes() error {
 		return err
 	}
 	p := view.TourCurve(view.NewCurve(m, facts(t.book), t.c.view(0)))
-	p.Arguments = t.needing("curve")
-	t.v.Ask("Does the engine's chunk size matter?", p)
+	p.Verbatim, p.Arguments = true, t.needing("curve")
+	parts := []view.TourPart{p}
+	for _, rule := range tour.Spare() {
+		p, err := t.without(rule)
+		if err != nil {
+			return err
+		}
+		parts = append(parts, p)
+	}
+	t.v.Ask("Does the engine's chunk size matter? What could be left out?", parts...)
 	return nil
+}
+
+// without asks what it would save to leave something out.
+func (t *tourPage) without(rule string) (view.TourPart, error) {
+	parts := view.WhatIfParts{Rules: []string{rule}}
+	f := t.flags()
+	last := len(t.book.Segments())
+	var sel measure.Selection
+	var err error
+	if sel.Rules, err = parseRules("--leave-out", parts.Rules, t.book.Last().Taken); err != nil {
+		return view.TourPart{}, err
+	}
+	if parts.Result, err = measure.WhatIf(t.ctx, t.book, last, sel, f.measure(t.c)); err != nil {
+		return view.TourPart{}, err
+	}
+	if t.c.needs.Retention != nil {
+		if err := retained(t.ctx, t.book, last, sel, t.c, nil, &parts); err != nil {
+			return view.TourPart{}, err
+		}
+	}
+	v := view.NewWhatIf(parts, facts(t.book), t.c.view(0))
+	return view.TourPart{Verbatim: true, Arguments: t.needing("whatif", "--leave-out", rule), Says: []string{v.Answer}}, nil
 }
 
 // truth adds the scoreboard, and the report.

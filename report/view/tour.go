@@ -54,10 +54,11 @@ type TourStep struct {
 
 // TourPart is one command of a step and what it says here.
 type TourPart struct {
-	Arguments []string `json:"arguments"`       // of the program; empty: words of the tour itself
-	Says      []string `json:"says"`            // paragraphs
-	After     []string `json:"after,omitempty"` // … behind ladder and table
-	Done      bool     `json:"done,omitempty"`  // the tour has run it already, and running it again would add to the logbook
+	Arguments []string `json:"arguments"`          // of the program; empty: words of the tour itself
+	Says      []string `json:"says"`               // paragraphs
+	After     []string `json:"after,omitempty"`    // … behind ladder and table
+	Verbatim  bool     `json:"verbatim,omitempty"` // the command says the first paragraph in these words
+	Done      bool     `json:"done,omitempty"`     // the tour has run it already, and running it again would add to the logbook
 
 	Ladder []Step     `json:"-"`
 	Whole  string     `json:"-"` // what the ladder's shares refer to

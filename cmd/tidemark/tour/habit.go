@@ -21,6 +21,13 @@ var habitWords = map[string]string{
 	annexPictures:            "pictures, some of them the workshop's",
 }
 
+// Spare names, as rules of what could be left out, what a reader might do
+// without: what is made anew from other files, and a dump that lies compressed
+// beside itself.
+func Spare() []string {
+	return []string{"folder:" + thumbnails, strings.TrimPrefix(dumpPlain, Main+"/")}
+}
+
 // Habit tells in plain words, without figures, what becomes of the files in a
 // folder ("label/folder"); of an unknown one, that they are its own files.
 func Habit(folder string) string {
