@@ -15,34 +15,25 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"testing"
 
 	"tidemark/scan/logbook"
 )
 
-// built is the program as it is delivered, made once.
-var built = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "tidemark-built-")
-	if err != nil {
-		return "", err
-	}
-	program := filepath.Join(dir, "tidemark")
-	out, err := exec.Command("go", "build", "-buildvcs=false", "-o", program, ".").CombinedOutput()
-	if err != nil {
-		return "", fmt.Errorf("go build: %w\n%s", err, out)
-	}
-	return program, nil
-})
+// programEnv names a program to test in the place of this package's own.
+const programEnv = "TIDEMARK_TEST_PROGRAM"
 
-// theProgram is the path of the real program.
+// theProgram is the path of the program, to be run as a process of its own.
 func theProgram(t *testing.T) string {
 	t.Helper()
-	program, err := built()
+	if name := os.Getenv(programEnv); name != "" {
+		return name
+	}
+	name, err := exec.LookPath("tidemark") // put there by TestMain, for the scripts
 	if err != nil {
 		t.Fatal(err)
 	}
-	return program
+	return name
 }
 
 // outcome is what a program that ran left.
