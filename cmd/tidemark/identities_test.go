@@ -103,7 +103,7 @@ func (s *sums) explain(m map[string]any) {
 		}
 		for _, row := range m[list].([]any) {
 			r := row.(map[string]any)
-			if s.get(r, "exclusive_bytes") > s.get(r, "unique_bytes") {
+			if r["exclusive_bytes"] != nil && s.get(r, "exclusive_bytes") > s.get(r, "unique_bytes") {
 				s.failf("%s: %v holds alone more than what it holds first", list, r["name"])
 			}
 		}

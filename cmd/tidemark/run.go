@@ -68,6 +68,7 @@ Measure tonight and tomorrow night, then ask:
 		p.estimateCommand(),
 		p.curveCommand(),
 		p.whatIfCommand(),
+		p.profilesCommand(),
 		p.reportCommand(),
 		p.trendCommand(),
 		p.alertCommand(),

@@ -288,7 +288,11 @@ func (w *unitWalk) newBytes(p *CurvePoint, v *unitView, m *model) {
 	_, sd := v.law.edit()
 	half := int64(sureness * sd * math.Sqrt(2*float64(p.Edges)))
 	base, files := w.views[0], w.views[len(w.views)-1]
-	p.NewLowBytes = max(p.NewBytes-half, min(base.fresh.bytes, p.NewBytes))
+	// What the base chunks bring is such a draw itself: a direct scan at a larger
+	// average may find less (a patch release of a source tree did, by 2 %).
+	_, own := base.law.edit()
+	least := base.fresh.bytes - int64(sureness*own*math.Sqrt(2*float64(p.Edges)))
+	p.NewLowBytes = max(p.NewBytes-half, min(least, p.NewBytes), 0)
 	p.NewHighBytes = min(p.NewBytes+half, max(files.fresh.bytes, p.NewBytes))
 	reach := max(p.NewBytes-p.NewLowBytes, p.NewHighBytes-p.NewBytes)
 	if float64(reach) > newRangeShare*float64(p.NewBytes) {

@@ -1,0 +1,60 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+
+	"tidemark/report/engine"
+	"tidemark/report/measure"
+	"tidemark/report/render"
+	"tidemark/report/view"
+)
+
+func (p *program) profilesCommand() *cobra.Command {
+	var f rangeFlags
+	cmd := &cobra.Command{
+		Use:   "profiles",
+		Short: "One tree in stores of several engine profiles, side by side",
+		Long: `Profiles says what one snapshot (the newest if none is named) and the night that
+led to it would take in the engine of the needs file, in its further profiles,
+and in a few typical ones. With --from, uploads are added up over all nights
+from that snapshot on.`,
+		Example: `  tidemark profiles
+  tidemark profiles --needs needs.toml --from 1`,
+		Args: noArguments,
+		RunE: func(cmd *cobra.Command, _ []string) error { return p.profiles(cmd, &f) },
+	}
+	f.snapshots(cmd)
+	p.common.rows(cmd)
+	return cmd
+}
+
+func (p *program) profiles(cmd *cobra.Command, f *rangeFlags) error {
+	c, err := p.common.config()
+	if err != nil {
+		return err
+	}
+	book, err := c.open()
+	if err != nil {
+		return err
+	}
+	from, to, err := f.resolve(&c, book)
+	if err != nil {
+		return err
+	}
+	heavy()
+	ctx, done := interruptible(cmd)
+	defer done()
+	all := profilesOf(c.needs)
+	typical := make([]bool, len(all))
+	for i := range typical {
+		typical[i] = i >= len(all)-len(engine.Typical())
+	}
+	results, err := measure.ForProfilesBetween(ctx, book, from, to, all, f.measure(&c))
+	if err != nil {
+		return err
+	}
+	v := view.NewProfiles(results, typical, facts(book), c.view(int(f.top)))
+	return p.answer(&c, v,
+		func() error { return render.ProfilesText(p.stdout, v) },
+		func() error { return render.ProfilesCSV(p.stdout, v) })
+}
