@@ -60,7 +60,8 @@ func weekdaysOf(nights []TrendNight) (out [7]Usual) {
 // tie. r is the largest that still gives 0.8, or 1. Source: David & Nagaraja,
 // Order Statistics, 3rd ed. 2003, section 7.3.
 func UsualValues(values []float64) Usual {
-	y := slices.Sorted(slices.Values(values))
+	y := slices.Clone(values)
+	slices.Sort(y)
 	n := len(y)
 	u := Usual{Nights: n}
 	u.Median, _ = stats.Median(y)

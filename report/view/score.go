@@ -56,14 +56,17 @@ func pastOf(nights []measure.TrendNight, n *measure.TrendNight, atLeast int, val
 
 func pick(nights []measure.TrendNight, classes []string, span int, value func(*measure.TrendNight) float64) []float64 {
 	var values []float64
-	for i := range nights {
+	for i := len(nights) - 1; i >= 0 && len(values) < pastNights; i-- {
 		n := &nights[i]
 		like := n.Counts || n.Aside == measure.AsideSpanned && !n.Partial
-		if v := value(n); like && n.Spanned == span && v >= 0 && slices.Contains(classes, n.Class) {
-			values = append(values, v)
+		if like && n.Spanned == span && slices.Contains(classes, n.Class) {
+			if v := value(n); v >= 0 {
+				values = append(values, v)
+			}
 		}
 	}
-	return values[max(0, len(values)-pastNights):]
+	slices.Reverse(values)
+	return values
 }
 
 // yardstick holds the median and the spread of a past, to score many nights.
