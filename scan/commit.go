@@ -300,7 +300,14 @@ func (c *committer) finish(it *item) error {
 	case rd.replace:
 		return c.replaced(it)
 	}
-	if err := c.assemble(); err != nil {
+	if err := c.assemble(); errors.Is(err, errScattered) {
+		// Unread: a part of a recipe would be a wrong count.
+		it.warn = err.Error()
+		if it.link != nil {
+			it.link.unread = err
+		}
+		return c.unread(it)
+	} else if err != nil {
 		return err
 	}
 	e := &it.entry
@@ -366,7 +373,14 @@ func (c *committer) compare(it *item) error {
 func (c *committer) assemble() error {
 	c.recipe.reset()
 	c.namer.Reset()
+	most := maxRuns
+	if n := c.s.o.test.runs; n > 0 {
+		most = n
+	}
 	return c.pieces.each(func(h *held) error {
+		if len(c.recipe.runs) > most {
+			return errScattered
+		}
 		if n := h.zeros(); n > 0 {
 			c.recipe.zero(n)
 			c.namer.Zeros(n)

@@ -1,6 +1,18 @@
 package scan
 
-import "tidemark/scan/logbook"
+import (
+	"errors"
+
+	"tidemark/scan/logbook"
+)
+
+// maxRuns bounds a recipe in memory: 32 bytes a run, 128 MiB. No file comes near
+// it but one made for it, or one of hundreds of gigabytes that is changed in
+// millions of places.
+const maxRuns = 1 << 22
+
+// errScattered says that a recipe has more runs.
+var errScattered = errors.New("its parts are too scattered to be recorded: more than 4,194,304 stretches; a larger --average in a new logbook has fewer")
 
 // recipeBuilder puts a recipe together, piece by piece.
 type recipeBuilder struct {

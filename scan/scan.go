@@ -68,6 +68,7 @@ type testHooks struct {
 	rotating bool                                      // as if the disk were
 	folders  int                                       // held open at most
 	spill    int                                       // pieces of a file held in memory at most
+	runs     int                                       // of a recipe at most
 }
 
 // Expectation is what is known before the first file is read.

@@ -24,7 +24,7 @@ const killsEnv = "TIDEMARK_TEST_KILLS"
 // after, by a second logbook under the same key that nothing happened to; its
 // audit is clean, and the next scan goes on without anybody's doing.
 func TestKilledAtRandomMoments(t *testing.T) {
-	kills := times(t, killsEnv, 12)
+	kills := times(t, killsEnv, 8)
 	rng := rand.New(rand.NewPCG(20, 26))
 	program := theProgram(t)
 	base := t.TempDir()
@@ -44,7 +44,11 @@ func TestKilledAtRandomMoments(t *testing.T) {
 		}
 	}
 	var struck, before, after, first, ended int
-	for i := range kills {
+	// A kill that comes too late strikes nothing, and does not count.
+	for i := 0; struck < kills; i++ {
+		if i == 10*kills {
+			t.Fatalf("of %d kills only %d struck", i, struck)
+		}
 		if i%10 == 0 {
 			// From the very beginning: the logbook's own making is killed too.
 			for _, dir := range []string{book, control} {
@@ -134,11 +138,11 @@ func TestKilledAtRandomMoments(t *testing.T) {
 			t.Fatalf("kill %d, then a scan: %s", i, d)
 		}
 	}
-	if kills >= 12 && (struck == 0 || before == 0) {
-		t.Fatalf("of %d kills %d struck and %d left the state before: nothing was tried", kills, struck, before)
+	if kills >= 8 && before == 0 {
+		t.Fatalf("of %d kills none left the state before: nothing was tried", kills)
 	}
-	t.Logf("%d kills: %d struck, %d came too late; left were the state before %d times, the one after %d times, none yet %d times",
-		kills, struck, ended, before, after, first)
+	t.Logf("%d kills struck, %d came too late; left were the state before %d times, the one after %d times, none yet %d times",
+		struck, ended, before, after, first)
 }
 
 // undisturbed scans the tree into a logbook under the same key that is never
