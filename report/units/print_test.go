@@ -77,7 +77,7 @@ func TestShareCountMoney(t *testing.T) {
 		}
 	}
 	for f, want := range map[float64]string{
-		0: "0.00 EUR", -0.001: "0.00 EUR", 12.5: "12.50 EUR", 1234.5: "1,234.50 EUR", -1234567.891: "-1,234,567.89 EUR", 999.999: "1,000.00 EUR",
+		0: "0.00 EUR", -0.001: "0.00 EUR", 0.0049: "< 0.01 EUR", 0.005: "0.01 EUR", 12.5: "12.50 EUR", 1234.5: "1,234.50 EUR", -1234567.891: "-1,234,567.89 EUR", 999.999: "1,000.00 EUR",
 		math.NaN(): "unknown",
 	} {
 		if got := units.Money(f, "EUR"); got != want {

@@ -43,10 +43,14 @@ func Share(f float64) string {
 func Count(n int64) string { return humanize.Comma(n) }
 
 // Money prints an amount to the hundredth with its currency: "1,234.50 EUR".
+// What is more than nothing is never rounded down to that ("< 0.01 EUR").
 // The currency is printed as EscapeName shows it. NaN and infinities are "unknown".
 func Money(amount float64, currency string) string {
 	if !finite(amount) {
 		return unknown
+	}
+	if amount > 0 && amount < 0.005 {
+		return "< 0.01 " + EscapeName([]byte(currency))
 	}
 	text := strconv.FormatFloat(amount, 'f', 2, 64)
 	sign := ""

@@ -1,0 +1,113 @@
+package view
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"tidemark/report/engine"
+	"tidemark/report/estimate"
+	"tidemark/report/units"
+)
+
+func TestLimitText(t *testing.T) {
+	const hour = 3600
+	for want, l := range map[string]engine.Limit{
+		"Mon–Fri 07:00 to 18:00: at most 4 Mbit/s":  {Days: [7]bool{false, true, true, true, true, true, false}, From: 7 * hour, To: 18 * hour, BitsPerSecond: 4e6},
+		"Sat, Sun 22:30 to 06:00: nothing sent":     {Days: [7]bool{true, false, false, false, false, false, true}, From: 22*hour + 1800, To: 6 * hour},
+		"every day 00:00 to 24:00: at most 1 bit/s": {Days: [7]bool{true, true, true, true, true, true, true}, To: 24 * hour, BitsPerSecond: 1},
+		"Mon, Wed, Fri–Sun 01:00 to 02:00: at most 1 kbit/s": {
+			Days: [7]bool{true, true, false, true, false, true, true}, From: hour, To: 2 * hour, BitsPerSecond: 1000,
+		},
+	} {
+		if got := limitText(&l); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+func TestFewPoints(t *testing.T) {
+	all := make([]EstimatePoint, 37)
+	for i := range all {
+		all[i].LowBytes = int64(i)
+	}
+	got := fewPoints(all, 10)
+	if len(got) != 10 || got[0].LowBytes != 0 || got[9].LowBytes != 36 {
+		t.Errorf("%+v", got)
+	}
+	for i := 1; i < len(got); i++ {
+		if got[i].LowBytes <= got[i-1].LowBytes {
+			t.Errorf("%+v", got)
+		}
+	}
+	if got := fewPoints(all[:3], 10); len(got) != 3 {
+		t.Errorf("%+v", got)
+	}
+}
+
+// The verdict, by what the nights were.
+func TestVerdict(t *testing.T) {
+	night := func(n int) time.Time { return time.Date(2026, 3, 8+n, 0, 0, 0, 0, time.UTC) }
+	view := func(nights int, each, tree int64, lines ...engine.Line) *Estimate {
+		needs := &engine.Needs{
+			Zone: time.UTC, GoalShare: 0.9, Lines: lines, Window: &engine.Window{From: 20 * 3600, To: 22 * 3600},
+			Horizon: engine.Horizon{Months: 1}, Restore: engine.Restore{ParallelRequests: 1, DiskBytesPerSecond: 1e8},
+		}
+		in := &estimate.Input{All: estimate.Tree{Files: 1, SourceBytes: tree, UniqueBytes: tree, PackedBytes: tree}}
+		for n := range nights + 1 {
+			in.Taken = append(in.Taken, night(n+1).Add(time.Hour))
+			if n > 0 {
+				in.Nights = append(in.Nights, estimate.MeasuredNight{
+					From: n, To: n + 1, Taken: in.Taken[n], Spanned: 1, UploadBytes: each, NewBytes: each, CoveredShare: 1,
+				})
+			}
+		}
+		return NewEstimate(EstimateParts{Result: estimate.Estimate(in, needs), Needs: needs, Given: true, Trees: in}, Facts{}, Options{})
+	}
+	line := func(name string, up float64) engine.Line {
+		return engine.Line{Name: name, UpBitsPerSecond: up, DownBitsPerSecond: up, Efficiency: 1}
+	}
+	// A window of two hours takes 900 MB at 1 Mbit/s.
+	for _, c := range []struct {
+		v    *Estimate
+		want string
+	}{
+		{view(0, 0, 1e9, line("a", 1e6)), "Over a the first upload ends in night 2 if nothing changes meanwhile"},
+		{view(3, 1e6, 1e9, line("a", 1e6)), "Too early to say whether a is enough; so far it is: all 3 measured nights end inside the window."},
+		{view(20, 1e6, 1e9, line("a", 1e6)), "a is enough for nights like the measured ones: all 20 measured nights end inside the window."},
+		{view(20, 1e9, 1e9, line("a", 1e6)), "a is too slow: its first upload never ends."},
+		{view(20, 1e9, 1e9, line("a", 1e6), line("b", 1e8)), "a is too slow: its first upload never ends. b would be enough."},
+		{view(20, 1e9, 1e9), "No line is named"},
+	} {
+		if !strings.HasPrefix(c.v.Answer, c.want) {
+			t.Errorf("%q, want %q", c.v.Answer, c.want)
+		}
+	}
+	slow := view(20, 950e6, 1e9, line("a", 1e6))
+	if slow.Nightly.FitsShare == nil || *slow.Nightly.FitsShare != 0 || !strings.Contains(slow.Details[0], "none of the 20 measured nights ends inside the window") {
+		t.Errorf("nights that are too large: %q", slow.Details)
+	}
+	if s := slow.Seed; s.Seconds != nil || s.SecondsReason == "" || s.Never == nil || !*s.Never {
+		t.Errorf("a line that can not catch up: %+v", s)
+	}
+}
+
+// What would turn the choice is said with the plan that takes over.
+func TestTurnText(t *testing.T) {
+	v := &Estimate{Units: units.SI, Plans: []EstimatePlan{{Name: "Shelf"}}}
+	zero := 0
+	for want, turn := range map[string]estimate.Turn{
+		"at 1.5 times the stored size Shelf is the cheapest that fits": {What: estimate.TurnStored, At: 1.5, Plan: &zero},
+		"at 0.5 of the stored size Shelf is the cheapest that fits":    {What: estimate.TurnStored, At: 0.5, Plan: &zero},
+		"at 4 times the stored size no plan fits any more":             {What: estimate.TurnStored, At: 4},
+		"at 12 whole restores a year Shelf is the cheapest that fits":  {What: estimate.TurnRestores, At: 12, Plan: &zero},
+	} {
+		if got := v.turnText(&turn); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	if math.Abs(money(1.00004)-1) > 1e-12 {
+		t.Error("money")
+	}
+}
