@@ -23,10 +23,10 @@ import (
 	"tidemark/cmd/tidemark/tour"
 )
 
-// browserMust makes the absence of a browser a failure: set where one is
-// installed for the test. Without it the test says that it did not run, so that
+// testAll makes what can not be had from outside a failure: set where it was
+// installed for the tests. Without it this one says that it did not run, so that
 // the tests pass on a machine that has nothing but Go.
-const browserMust = "TIDEMARK_BROWSER_TEST"
+const testAll = "TIDEMARK_TEST_ALL"
 
 // shotsTo names a folder that gets pictures of the page, to be looked at.
 const shotsTo = "TIDEMARK_REPORT_SHOTS"
@@ -39,10 +39,10 @@ func findBrowser(t *testing.T) string {
 			return path
 		}
 	}
-	if os.Getenv(browserMust) != "" {
-		t.Fatalf("no Chromium in the path, and %s is set", browserMust)
+	if os.Getenv(testAll) != "" {
+		t.Fatalf("no Chromium in the path, and %s is set", testAll)
 	}
-	t.Skipf("browser test not run: no Chromium in the path (set %s=1 to make that a failure)", browserMust)
+	t.Skipf("browser test not run: no Chromium in the path (with %s=1 that is a failure)", testAll)
 	return ""
 }
 

@@ -168,7 +168,7 @@ func (v *Report) nightSentence() string {
 	case n == 1:
 		text += fmt.Sprintf("; the one of %s stood out%s", v.StoodOut[0].Date, of)
 	case n > 1:
-		text += fmt.Sprintf("; %d%s stood out", n, of)
+		text += fmt.Sprintf("; %d nights%s stood out", n, strings.TrimSuffix(of, " nights"))
 	case len(parts) > 0:
 		text += "; none" + of + " stood out"
 	}

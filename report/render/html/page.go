@@ -11,6 +11,8 @@ import (
 	"encoding/base64"
 	"html/template"
 	"io"
+	"regexp"
+	"strings"
 
 	"tidemark/report/render/html/chart"
 	"tidemark/report/view"
@@ -22,9 +24,12 @@ var (
 	//go:embed style.css
 	styleText string
 
-	pageTemplate = template.Must(template.New("page").Parse(pageText))
-	style        = string(squeeze([]byte(styleText))) // as it stands in the page: the hash is of every byte
-	styleHash    = hashOf(style)
+	pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
+		// A path may be broken behind its slashes.
+		"parts": func(path string) []string { return strings.Split(path, "/") },
+	}).Parse(pageText))
+	style     = string(squeeze([]byte(styleText))) // as it stands in the page: the hash is of every byte
+	styleHash = hashOf(style)
 )
 
 // hashOf is the source expression by which a content security policy knows a
@@ -144,11 +149,30 @@ func draw(id, caption, sub string, twin table, drawn func(s chart.Size, by strin
 
 func name(text string) cell         { return cell{Text: text, Head: true} }
 func words(text string) cell        { return cell{Text: text} }
-func num(text string) cell          { return cell{Text: text, Class: "num"} }
+func num(text string) cell          { return cell{Text: together(text), Class: "num"} }
 func least(c cell) cell             { c.Class += " least"; return c }
 func head(texts ...cell) []cell     { return texts }
 func under(c cell, sub string) cell { c.Sub = sub; return c }
 func cells(list ...cell) row        { return row{Cells: list} }
-func bar(share float64, i chart.Ink) cell {
-	return cell{IsBar: true, Class: "bar", Bar: percent(share), Ink: i}
+
+// bar draws part of the longest bar; words say what it stands for.
+func bar(part float64, words string) cell {
+	return cell{IsBar: true, Class: "bar", Bar: percent(part), Ink: chart.Main, Text: words}
+}
+
+var numberUnit = regexp.MustCompile(`([0-9]) ([^ 0-9])`)
+
+// together keeps a number and its unit on one line.
+func together(text string) string {
+	return strings.ReplaceAll(numberUnit.ReplaceAllString(text, "$1\u00a0$2"), "\u00a0to ", " to ")
+}
+
+// Bars says whether the table has a column of bars.
+func (t table) Bars() bool {
+	for _, c := range t.Head {
+		if c.Class == "bar" {
+			return true
+		}
+	}
+	return false
 }

@@ -114,7 +114,7 @@ func explainTable(caption, first string, rows []view.ExplainRow, u units.System,
 		if most > 0 {
 			share = r.SourceShare / most
 		}
-		t.Rows = append(t.Rows, cells(name(title), bar(share, chart.Main),
+		t.Rows = append(t.Rows, cells(name(title), bar(share, units.Share(r.SourceShare)),
 			num(u.Bytes(r.SourceBytes)), least(num(units.Share(r.SourceShare))), least(num(u.Bytes(r.UniqueBytes))), num(packed)))
 	}
 	return t
@@ -167,7 +167,7 @@ func changeTable(caption, first string, rows []view.ChangeRow, u units.System, f
 		if r.NewCompressedBytes != nil {
 			packed = u.Bytes(*r.NewCompressedBytes)
 		}
-		t.Rows = append(t.Rows, cells(name(rowName(r.Raw, r.Rest, folders)), bar(part(r.NewShare, most), chart.Main),
+		t.Rows = append(t.Rows, cells(name(rowName(r.Raw, r.Rest, folders)), bar(part(r.NewShare, most), units.Share(r.NewShare)),
 			num(u.Bytes(r.NewBytes)), least(num(units.Share(r.NewShare))), least(num(packed)), num(u.Bytes(r.TouchedBytes))))
 	}
 	return t
@@ -187,7 +187,7 @@ func fileTable(c *view.Change, u units.System) *table {
 		most = max(most, r.NewShare)
 	}
 	for _, r := range c.Fresh {
-		t.Rows = append(t.Rows, cells(name(units.EscapeName([]byte(r.Raw))), bar(part(r.NewShare, most), chart.Main),
+		t.Rows = append(t.Rows, cells(name(units.EscapeName([]byte(r.Raw))), bar(part(r.NewShare, most), units.Share(r.NewShare)),
 			num(u.Bytes(r.NewBytes)), least(num(units.Share(r.NewShare))), num(u.Bytes(r.TouchedBytes)), least(num(units.Count(int64(r.Nights))))))
 	}
 	return t
@@ -200,7 +200,7 @@ func causeTable(c *view.Change, u units.System) *table {
 		most = max(most, r.NewShare)
 	}
 	for _, r := range c.Causes {
-		t.Rows = append(t.Rows, cells(name(r.Words), bar(part(r.NewShare, most), chart.Main),
+		t.Rows = append(t.Rows, cells(name(r.Words), bar(part(r.NewShare, most), units.Share(r.NewShare)),
 			num(u.Bytes(r.NewBytes)), least(num(units.Share(r.NewShare))), num(u.Bytes(r.Bytes)), least(num(units.Count(r.Files)))))
 	}
 	return t
@@ -254,7 +254,7 @@ func costTable(f *view.Fixes) *table {
 		most = max(most, r.Share)
 	}
 	for _, r := range f.Folders {
-		t.Rows = append(t.Rows, cells(name(view.FolderText(r.Raw)), bar(part(r.Share, most), chart.Main), num(u.Bytes(r.NightlyBytes)),
+		t.Rows = append(t.Rows, cells(name(view.FolderText(r.Raw)), bar(part(r.Share, most), units.Share(min(1, r.Share))), num(u.Bytes(r.NightlyBytes)),
 			least(num(units.Share(min(1, r.Share)))), least(num(bytesOr(u, r.NightlyCompressedBytes))), num(u.Bytes(r.OnceBytes))))
 	}
 	return t
