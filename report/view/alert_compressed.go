@@ -49,23 +49,29 @@ func (j *judge) compressedOf(kind string, rows []logbook.SplitTotals, history ma
 		r.compare(float64(row.NewPacked)/float64(row.NewBytes), p, floor, a)
 		r.Evidence = fmt.Sprintf("the %s that is new in %s compresses to %s of its size, %s",
 			j.units.Bytes(row.NewBytes), ofWords(r.Of), shareWords(*r.Value), r.beside(p, shareWords))
-		r.Folders = j.topFolders(func(f *logbook.SplitTotals) (float64, string) {
-			if f.NewBytes == 0 || f.NewPacked < 0 {
-				return 0, ""
-			}
-			part := share(f.NewPacked, f.NewBytes)
-			return float64(f.NewPacked), fmt.Sprintf("%s new, to %s", j.units.Bytes(f.NewBytes), shareWords(part))
-		})
-		for k := range r.Folders {
-			f := &r.Folders[k]
-			for i := range j.night.Folders {
-				if t := &j.night.Folders[i]; t.Name == f.Raw {
-					f.Value = share(t.NewPacked, t.NewBytes)
-				}
-			}
+		if r.Status != StatusUsual {
+			r.Folders = j.compressedFolders()
 		}
 		j.add(r)
 	}
+}
+
+// compressedFolders are the three of the night of which most is left, each with its share.
+func (j *judge) compressedFolders() []AlertFolder {
+	rows := j.topFolders(func(f *logbook.SplitTotals) (float64, string) {
+		if f.NewBytes == 0 || f.NewPacked < 0 {
+			return 0, ""
+		}
+		return float64(f.NewPacked), fmt.Sprintf("%s new, to %s", j.units.Bytes(f.NewBytes), shareWords(share(f.NewPacked, f.NewBytes)))
+	})
+	for k := range rows {
+		for i := range j.night.Folders {
+			if t := &j.night.Folders[i]; t.Name == rows[k].Raw {
+				rows[k].Value = share(t.NewPacked, t.NewBytes)
+			}
+		}
+	}
+	return rows
 }
 
 // shareHistory holds the compressed shares of the new data of each type and folder,

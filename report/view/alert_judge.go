@@ -120,9 +120,11 @@ func (j *judge) newBytes() {
 			r.ScoreReason = fmt.Sprintf("the step covers %d dates and is not divided; %s", n.Spanned, r.ScoreReason)
 		}
 		r.Evidence = fmt.Sprintf("%s new, %s", j.bytes(*r.Value), r.beside(p, j.bytes))
-		r.Folders = j.topFolders(func(f *logbook.SplitTotals) (float64, string) {
-			return float64(f.NewBytes), j.units.Bytes(f.NewBytes)
-		})
+		if r.Status != StatusUsual {
+			r.Folders = j.topFolders(func(f *logbook.SplitTotals) (float64, string) {
+				return float64(f.NewBytes), j.units.Bytes(f.NewBytes)
+			})
+		}
 	}
 	j.add(r)
 }
