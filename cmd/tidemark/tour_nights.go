@@ -110,7 +110,7 @@ func (t *tourPage) unusual() error {
 	if err != nil {
 		return err
 	}
-	quiet := view.TourCauses("What looks alarming and is known already", harmless)
+	quiet := view.TourCauses("What looks like much change and is none", harmless)
 	quiet.Arguments = t.needing("change", "--snapshot", snapshotArg(t.played.snapshot(tour.FolderRenamed)))
 	t.v.Ask("What happened on the unusual nights?", beside, alarm, quiet)
 	return nil

@@ -44,9 +44,7 @@ func tourPart(p *page, v *view.Tour, t *view.TourPart) {
 		}
 		p.line("   $ %s%s", CommandLine(t.Arguments), done)
 	}
-	for _, s := range t.Says {
-		p.paragraph("   ", s)
-	}
+	tourWords(p, t.Says)
 	if len(t.Ladder) > 0 {
 		ladder(p, v.Units, t.Ladder, t.Whole)
 	}
@@ -57,7 +55,16 @@ func tourPart(p *page, v *view.Tour, t *view.TourPart) {
 	if len(t.After) > 0 {
 		p.line("")
 	}
-	for _, s := range t.After {
+	tourWords(p, t.After)
+}
+
+// tourWords prints paragraphs; those that begin with a dot are items of a list.
+func tourWords(p *page, words []string) {
+	for _, s := range words {
+		if item, is := strings.CutPrefix(s, "· "); is {
+			p.paragraph("   · ", item)
+			continue
+		}
 		p.paragraph("   ", s)
 	}
 }

@@ -163,8 +163,12 @@ func TourCauses(title string, events []TourEvent) TourPart {
 		for _, r := range e.Change.Causes {
 			if r.Cause == e.Cause {
 				b := e.Change.Units.Bytes
+				fresh := b(r.NewBytes)
+				if r.Cause == measure.FirstSeen {
+					fresh = "baseline: " + b(r.BaselineBytes)
+				}
 				t.Rows = append(t.Rows, []string{
-					logbook.Night(e.Change.ToTaken).Format("2 Jan"), units.Count(r.Files), b(r.Bytes), b(r.NewBytes), string(r.Cause), e.Done,
+					logbook.Night(e.Change.ToTaken).Format("2 Jan"), units.Count(r.Files), b(r.Bytes), fresh, string(r.Cause), e.Done,
 				})
 			}
 		}
@@ -175,7 +179,9 @@ func TourCauses(title string, events []TourEvent) TourPart {
 // TourEstimate is what the needs file asks, answered after so many nights.
 func TourEstimate(v *Estimate) TourPart {
 	p := TourPart{Says: []string{fmt.Sprintf("After %s: %s", Plural(int64(v.Nights), "measured night"), v.Answer)}}
-	p.Says = append(p.Says, v.Details...)
+	for _, d := range v.Details {
+		p.Says = append(p.Says, "· "+d)
+	}
 	if len(v.Refused) > 0 {
 		p.After = append(p.After, "Not answered yet:")
 	}

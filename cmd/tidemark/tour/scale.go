@@ -88,7 +88,7 @@ const (
 
 var scales = map[Size]scale{
 	Full: {
-		letters: 160, letterText: sizes{60e3, 120e3}, letterPicture: sizes{60e3, 160e3}, letterhead: 24e3,
+		letters: 160, letterText: sizes{60e3, 120e3}, letterPicture: sizes{60e3, 160e3}, letterhead: 240e3,
 		lettersADay: 8, lettersMonth: 60,
 		drawings: 96, drawing: sizes{500e3, 780e3}, drawingsADay: 6, drawingEdit: 12_000,
 		pages: 8192, pagesADay: 120, pagesMonth: 1000,
