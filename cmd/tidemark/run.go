@@ -69,6 +69,8 @@ Measure tonight and tomorrow night, then ask:
 		p.curveCommand(),
 		p.whatIfCommand(),
 		p.profilesCommand(),
+		p.churnCommand(),
+		p.overlapCommand(),
 		p.reportCommand(),
 		p.trendCommand(),
 		p.alertCommand(),
