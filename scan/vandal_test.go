@@ -9,7 +9,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"testing"
+	"time"
 
 	"golang.org/x/sys/unix"
 
@@ -17,6 +19,10 @@ import (
 )
 
 const vandalEnv = "TIDEMARK_TEST_VANDAL"
+
+// vandalSecondsEnv asks for so many seconds instead of eight scans: a minute is
+// what this was shown with.
+const vandalSecondsEnv = "TIDEMARK_TEST_VANDAL_SECONDS"
 
 // vandal changes a tree as fast as it can until its standard input ends: another
 // user of a share while it is scanned.
@@ -91,9 +97,17 @@ func TestVandal(t *testing.T) {
 	stdin, err := cmd.StdinPipe()
 	f.must(err)
 	f.must(cmd.Start())
-	for range 8 {
+	until := time.Now()
+	if text := os.Getenv(vandalSecondsEnv); text != "" {
+		seconds, err := strconv.Atoi(text)
+		f.must(err)
+		until = until.Add(time.Duration(seconds) * time.Second)
+	}
+	scans := 0
+	for ; scans < 8 || time.Now().Before(until); scans++ {
 		f.scan(Options{AllowEmpty: true, Reread: true, Workers: 2, test: testHooks{folders: 2}}, "a")
 	}
+	t.Logf("%d scans", scans)
 	f.must(stdin.Close())
 	f.must(cmd.Wait())
 	f.scan(Options{})
