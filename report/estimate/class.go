@@ -53,8 +53,6 @@ func dateOfNumber(n int) date { return dateOfUnix(int64(n) * daySeconds) }
 
 func (d date) next(days int) date { return dateOf(d.utc().AddDate(0, 0, days)) }
 
-func (d date) weekday() time.Weekday { return d.utc().Weekday() }
-
 const daySeconds = 24 * 60 * 60
 
 func floorDiv(a, b int64) int64 {

@@ -28,7 +28,6 @@ type shelf struct {
 	key   chunk.Key
 	taken time.Time
 	last  map[string]*logbook.Entry
-	order []string // names in walk order: the tests use names that sort as they walk
 	// figures: the nights' summaries are computed, as a scan does.
 	figures bool
 }

@@ -129,6 +129,11 @@ func estimateNightly(p *page, v *view.Estimate) {
 			units.Share(*n.BacklogShare), rateOr(n.SmallestUp), name(v.Lines[i].Name))
 	}
 	t.print(p, "Nightly run: the measured nights played on each line, scan first")
+	for i := range v.Lines {
+		if late := v.Lines[i].Nightly.Late(); late != "" {
+			p.paragraph("  ", "Not in time on "+name(v.Lines[i].Name)+": the night of "+late+".")
+		}
+	}
 	first := &v.Lines[0].Nightly
 	if first.MedianLowSeconds != nil && first.MedianHighSeconds != nil {
 		p.paragraph("  ", fmt.Sprintf("On %s %s to %s of all such nights end in time, and half of them within %s to %s (80 %% intervals).",

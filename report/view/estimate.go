@@ -148,6 +148,7 @@ type EstimateRun struct {
 	Seconds       *float64   `json:"seconds"`
 	SecondsReason string     `json:"seconds_reason,omitempty"`
 	Fits          bool       `json:"fits"`
+	Skipped       bool       `json:"window_skipped"` // the clocks go forward over the whole window
 	UploadBytes   int64      `json:"upload_bytes"`
 	BacklogBytes  int64      `json:"backlog_bytes"`
 }

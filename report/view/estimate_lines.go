@@ -168,7 +168,7 @@ func newEstimateNightly(n *estimate.Nightly, l *engine.Line, w why) EstimateNigh
 func newEstimateRun(r *estimate.Run) EstimateRun {
 	v := EstimateRun{
 		Night: dateText(r.Night), DayClass: r.Class, Spanned: r.Spanned, Start: r.Start, Deadline: r.Deadline,
-		Fits: r.Fits, UploadBytes: whole(r.Bytes), BacklogBytes: whole(r.BacklogBytes),
+		Fits: r.Fits, Skipped: !r.Start.Before(r.Deadline), UploadBytes: whole(r.Bytes), BacklogBytes: whole(r.BacklogBytes),
 	}
 	if s := r.Seconds(); !math.IsInf(s, 1) {
 		v.End, v.Seconds = &r.End, &s
@@ -245,4 +245,29 @@ func newFetched(r *estimate.RestoreTime, t *estimate.Tree) EstimateFetched {
 		DownloadBytes: whole(r.DownloadBytes), Requests: whole(r.Requests), Files: t.Files, WriteBytes: t.SourceBytes,
 		LineSeconds: r.LineSeconds, RequestSeconds: r.RequestSeconds, DiskSeconds: r.DiskSeconds, FileSeconds: r.FileSeconds,
 	}
+}
+
+// Late names the nights that did not end in time, the first few of them.
+func (n *EstimateNightly) Late() string {
+	const most = 5
+	var out []string
+	late := 0
+	for i := range n.Runs {
+		r := &n.Runs[i]
+		if r.Fits {
+			continue
+		}
+		if late++; late > most {
+			continue
+		}
+		text := r.Night
+		if r.Skipped {
+			text += " (the clocks go forward over its window)"
+		}
+		out = append(out, text)
+	}
+	if late > most {
+		out = append(out, fmt.Sprintf("and %d more", late-most))
+	}
+	return strings.Join(out, ", ")
 }

@@ -111,3 +111,25 @@ func TestTurnText(t *testing.T) {
 		t.Error("money")
 	}
 }
+
+func TestLateNights(t *testing.T) {
+	n := &EstimateNightly{Runs: []EstimateRun{{Night: "a", Fits: true}, {Night: "b"}, {Night: "c", Skipped: true}}}
+	if got, want := n.Late(), "b, c (the clocks go forward over its window)"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	for range 6 {
+		n.Runs = append(n.Runs, EstimateRun{Night: "d"})
+	}
+	if got := n.Late(); !strings.HasSuffix(got, ", d, d, d, and 3 more") {
+		t.Errorf("%q", got)
+	}
+	// Europe/Berlin on 29 March 2026: 02:00 to 03:00 is left out.
+	zone, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	start, end := estimate.Window{From: 2 * 3600, To: 2*3600 + 2700}.On(time.Date(2026, 3, 28, 0, 0, 0, 0, time.UTC), zone)
+	if r := newEstimateRun(&estimate.Run{Start: start, Deadline: end}); !r.Skipped {
+		t.Errorf("%v to %v", start, end)
+	}
+}
