@@ -28,12 +28,12 @@ func newRandomTree(t *testing.T, dir string, seed uint64) *randomTree {
 	return &randomTree{t: t, r: rand.New(rand.NewPCG(seed, 7)), dir: dir, last: map[string][]byte{}}
 }
 
-var folderNames = []string{"", "d/", "d/e/", "d.x/", "d-1/e/", "it's \"q\"/", "böden/"}
+var folderNames = []string{"", "d/", "d/e/", "d.x/", "d-1/e/", "it's q/", "böden/"}
 
 func (x *randomTree) name() string {
 	folder := folderNames[x.r.IntN(len(folderNames))]
 	if x.r.IntN(8) == 0 && runtime.GOOS == "linux" {
-		folder = "raw\xff\x01\\/"
+		folder = "raw\xff\x01\"\\/"
 	}
 	return "one/" + folder + fmt.Sprintf("f%d.dat", x.r.IntN(12))
 }
