@@ -19,6 +19,8 @@ var (
 	// ErrTaken: the time to record is not later than the last snapshot's. Wraps
 	// logbook.ErrUsage. Exit 2.
 	ErrTaken = fmt.Errorf("%w: the time taken", logbook.ErrUsage)
+	// ErrNotGentle: the system does not lower the program's priority.
+	ErrNotGentle = errors.New("the priority can not be lowered")
 )
 
 var (

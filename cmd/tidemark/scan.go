@@ -27,6 +27,7 @@ type scanFlags struct {
 	workers       number
 	metrics       string
 	anew          string
+	gentle        bool
 }
 
 func (p *program) scanCommand() *cobra.Command {
@@ -70,6 +71,7 @@ snapshot, and the next scan goes on; a second Ctrl-C leaves no trace.`,
 	metricsFlag(cmd, &f.metrics)
 	flags.StringVar(&f.anew, "anew", "", "the logbook is damaged: leave it as it is and begin a new one in `DIR`, with its roots, exclusions, cutting and key")
 	must(cmd.MarkFlagDirname("anew"))
+	flags.BoolVar(&f.gentle, "gentle", false, "let other programs go first: less of the processor, and the end of the queue for the disk (Linux)")
 	for _, v := range []struct {
 		name string
 		of   []string
@@ -87,6 +89,7 @@ type scanConfig struct {
 	config
 	average int          // 0: not given
 	method  chunk.Method // "": not given
+	gentle  bool         // lower the process's priority first
 	anew    string       // where a new logbook begins; "": nowhere
 	oldKey  *chunk.Key   // to begin it with; nil: a new one, or that of --key
 	options scan.Options

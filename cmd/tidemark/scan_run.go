@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"runtime/debug"
 	"strings"
@@ -19,6 +20,14 @@ const shownWarnings = 20
 // scan measures the roots once and records the snapshot.
 func (p *program) scan(ctx context.Context, c *scanConfig) error {
 	talk := newTalk(p.stderr, c.units, c.quiet)
+	if c.gentle {
+		switch err := scan.BeGentle(); {
+		case errors.Is(err, errors.ErrUnsupported):
+			return usage("leave it out, or lower the priority by the system's own means", "--gentle: not available on this system")
+		case err != nil:
+			talk.say("--gentle: %v; the scan goes on without", err)
+		}
+	}
 	ctx, stop, done := stopSignals(ctx, talk)
 	defer done()
 	c.options.Stop = stop
