@@ -28,10 +28,14 @@ func UnreadFolders(ctx context.Context, b *logbook.Book, snapshot int) ([]Unread
 	names := newGroups()
 	var rows []UnreadFolder
 	var buf []byte
+	seg := &b.Segments()[snapshot-1]
+	cover := logbook.NewUnreadCover(seg)
 	for e, err := range b.Listing(ctx, snapshot, false) {
 		if err != nil {
 			return nil, err
 		}
+		// What lies below a closed folder keeps the rows of when it was read.
+		how := logbook.EffectiveHow(seg, e, cover)
 		if e.Kind != logbook.File {
 			continue
 		}
@@ -43,7 +47,7 @@ func UnreadFolders(ctx context.Context, b *logbook.Book, snapshot int) ([]Unread
 		r := &rows[i]
 		r.Files++
 		r.Bytes += e.Size
-		if e.How == logbook.Unread {
+		if how == logbook.Unread {
 			r.UnreadFiles++
 			r.UnreadBytes += e.Size
 		}

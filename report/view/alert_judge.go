@@ -114,10 +114,16 @@ func (j *judge) newBytes() {
 		p := pastOf(j.before, n, j.Alert.Nights, newBytesOf)
 		ok := r.compare(float64(n.NewBytes), p, float64(j.Alert.FloorBytes), j.Alert)
 		if !ok && n.Spanned != 1 {
-			// After a missed run there is nothing to compare with; that a run was
-			// missed is told by the age, and each night after it counts again.
-			r.Status = StatusUsual
-			r.ScoreReason = fmt.Sprintf("the step covers %d dates and is not divided; %s", n.Spanned, r.ScoreReason)
+			how := fmt.Sprintf("the step covers %d dates and is not divided", n.Spanned)
+			if n.Spanned < 1 {
+				how = "the step lies within the baseline's own date"
+			}
+			r.ScoreReason = how + "; " + r.ScoreReason
+			if like := pick(j.before, measure.DayClasses, 1, newBytesOf); len(like) >= j.Alert.Nights {
+				// After a missed run there is nothing to compare with; that a run was
+				// missed is told by the age, and each night after it counts again.
+				r.Status = StatusUsual
+			}
 		}
 		r.Evidence = fmt.Sprintf("%s new, %s", j.bytes(*r.Value), r.beside(p, j.bytes))
 		if r.Status != StatusUsual {

@@ -165,22 +165,28 @@ func TestAlertNeverDivides(t *testing.T) {
 	last.Figures.Change.NewBytes = 300e6
 	v := alertOf(segments, nil)
 	checkAlert(t, v, StatusUsual, "covers 3 dates and is not divided")
-	// Where every week has such a step, it is judged by them.
-	for i := range 8 {
-		s := &segments[i+1]
-		s.Figures.Change.Spanned = 3
+	// Without any nights to know better by, that is not known.
+	first := alertNights(1)
+	first[1].Taken, first[1].Figures.Change.Spanned = first[0].Taken.Add(time.Hour), 0
+	checkAlert(t, alertOf(first, nil), StatusUnknown, "within the baseline's own date")
+	// Where nobody scans on weekends, Mondays are judged by Mondays.
+	var office []logbook.Segment
+	for _, s := range alertNights(70) {
+		if d := logbook.Night(s.Taken).Weekday(); d != time.Saturday && d != time.Sunday {
+			s.Number = len(office) + 1
+			if d == time.Monday {
+				s.Figures.Change.NewBytes = 300e6
+			}
+			office = append(office, s)
+		}
 	}
-	weekly := []logbook.Segment{segments[0]}
-	day := segments[0].Taken
-	for i := range 10 {
-		s := segments[i+1]
-		day = day.AddDate(0, 0, 3+4*(i%2))
-		s.Number, s.Taken, s.Started = i+2, day, day
-		weekly = append(weekly, s)
+	for logbook.Night(office[len(office)-1].Taken).Weekday() != time.Monday {
+		office = office[:len(office)-1]
 	}
-	if n := measure.TrendOf(weekly, measure.TrendOptions{}).Nights; n[0].Spanned != 3 || n[1].Spanned != 7 {
-		t.Fatalf("spans %d, %d", n[0].Spanned, n[1].Spanned)
-	}
+	v = alertOf(office, nil)
+	checkAlert(t, v, StatusUsual, "300 MB new, usual 300 MB (always 300 MB)")
+	office[len(office)-1].Figures.Change.NewBytes = 900e6
+	checkAlert(t, alertOf(office, nil), StatusCritical, "900 MB new, usual 300 MB")
 }
 
 func TestAlertCompressedShare(t *testing.T) {
