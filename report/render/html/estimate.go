@@ -68,15 +68,23 @@ func clockPicture(l *view.EstimateLine, at int, e *view.Estimate) *picture {
 	k := chart.Clock{Closes: first.Deadline.Sub(opens).Hours(), Window: "window opens " + opens.Format("15:04"), Closed: "closes " + first.Deadline.Format("15:04")}
 	k.Max = k.Closes
 	twin := table{Caption: "When each night's run would have ended", Summary: "The nights as a table", Head: head(name("Night"), num("To send"), least(num("Left from before")), num("Takes"), words("Ends"))}
+	longest := 0.0 // hours
 	for _, r := range runs {
 		if r.Seconds != nil {
-			k.Max = max(k.Max, min(*r.Seconds/3600, 24))
+			longest = max(longest, min(*r.Seconds/3600, 24))
 		} else {
-			k.Max = 24
+			longest = 24
 		}
 	}
+	k.Max = max(k.Max, longest)
+	// Runs that are short beside the window are looked at from near.
+	near := longest*8 < k.Closes
+	if near {
+		k.Max = max(longest*1.5, 1.0/60)
+		k.Window, k.Closed = "the window is open until "+first.Deadline.Format("15:04"), ""
+	}
 	step := 4.0 // hours
-	for _, h := range []float64{0.25, 0.5, 1, 2} {
+	for _, h := range []float64{1.0 / 60, 2.0 / 60, 5.0 / 60, 10.0 / 60, 0.25, 0.5, 1, 2} {
 		if k.Max/h <= 7 {
 			step = h
 			break
@@ -105,9 +113,12 @@ func clockPicture(l *view.EstimateLine, at int, e *view.Estimate) *picture {
 		twin.Rows = append(twin.Rows, cells(name(r.Night), num(e.Units.Bytes(r.UploadBytes)), least(num(e.Units.Bytes(r.BacklogBytes))), num(takes), words(ends)))
 	}
 	for h := 0.0; h <= k.Max+1e-9; h += step {
-		k.Hours = append(k.Hours, chart.Mark{At: h, Words: opens.Add(time.Duration(h * float64(time.Hour))).Format("15:04")})
+		k.Hours = append(k.Hours, chart.Mark{At: h, Words: opens.Add(time.Duration(math.Round(h*3600)) * time.Second).Format("15:04")})
 	}
 	sub := fmt.Sprintf("%s up. Each bar is one measured night: its scan, then its upload.", units.Rate(float64(l.UpBitsPerSecond)))
+	if near {
+		sub += " Only the beginning of the window is drawn."
+	}
 	id := "line-" + strconv.Itoa(at+1)
 	p := draw(id, "The nightly run over "+shown(l.Name), sub, twin, func(s chart.Size, by string) string { return k.Draw(s, by) })
 	p.Key = []key{{chart.Main, "in time"}}

@@ -61,7 +61,7 @@ func (k clock) Plot(c draw.Canvas, p *plot.Plot) {
 	top := c.Max.Y
 	high := y(float64(len(k.Runs)) - 0.5)
 	c.SetColor(Band)
-	c.Fill(rect(x(k.Opens), c.Min.Y, x(k.Closes), high))
+	c.Fill(rect(x(k.Opens), c.Min.Y, x(min(k.Closes, k.Max)), high))
 	for _, h := range k.Hours {
 		c.StrokeLine2(line(Grid, 1), x(h.At), c.Min.Y, x(h.At), high)
 	}
@@ -82,9 +82,13 @@ func (k clock) Plot(c draw.Canvas, p *plot.Plot) {
 			}
 		})
 	}
-	c.StrokeLine2(line(Alarm, 1.6, 6, 4), x(k.Closes), c.Min.Y, x(k.Closes), high+4)
 	left, right := k.size.style(Muted, draw.XLeft), k.size.style(Text, draw.XRight)
 	left.YAlign, right.YAlign = draw.YTop, draw.YTop
+	if k.Closes > k.Max { // the end of the window lies beyond the picture
+		c.FillText(left, vg.Point{X: x(k.Opens), Y: top}, k.Window)
+		return
+	}
+	c.StrokeLine2(line(Alarm, 1.6, 6, 4), x(k.Closes), c.Min.Y, x(k.Closes), high+4)
 	// Letters are up to a fifth wider in a browser's font than in the one that is
 	// measured with here.
 	if 1.2*(left.Width(k.Window)+right.Width(k.Closed))+8 < x(k.Closes)-x(k.Opens) {
