@@ -308,8 +308,8 @@ func (p *Pending) summarize(s Segment) (segmentFile, error) {
 
 const timeFormat = "2006-01-02T15:04:05.999999999Z07:00"
 
-// View finishes the Parquet files (no more Put, Drop, AddChunk) and returns a Book that sees
-// the pending segment as the newest, for measuring it before Commit. The Book stays good after Commit.
+// View finishes the Parquet files (no more Put, Drop, AddChunk) gives the table's memory
+// back and returns a Book that sees the pending segment as the newest, for measuring it before Commit. The Book stays good after Commit.
 func (p *Pending) View(summary Segment) (*Book, error) {
 	if p.done {
 		return nil, fmt.Errorf("%w: the segment is finished", ErrUsage)
@@ -317,6 +317,8 @@ func (p *Pending) View(summary Segment) (*Book, error) {
 	if err := p.finish(); err != nil {
 		return nil, err
 	}
+	// Nothing can be added any more: measuring needs the memory.
+	p.freeTable()
 	doc, err := p.summarize(summary)
 	if err != nil {
 		return nil, err

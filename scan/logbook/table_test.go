@@ -136,3 +136,37 @@ func TestTableBesideItsWriter(t *testing.T) {
 	}
 	wg.Wait()
 }
+
+// The table and what measuring takes are not in memory at the same time.
+func TestTableIsGivenBackBeforeMeasuring(t *testing.T) {
+	fsys, key := growingBook(t)
+	b, err := open(fsys, memDir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := b.Begin(key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	table, err := p.Table()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.AddChunk(fakePrint(1), 1<<20, chunk.NotMeasured, 0); err != nil {
+		t.Fatal(err)
+	}
+	if _, known := table.Lookup(fakePrint(1)); !known {
+		t.Fatal("the chunk is not in the table")
+	}
+	if _, err := p.View(night(0)); err != nil {
+		t.Fatal(err)
+	}
+	for i := range table.parts {
+		if table.parts[i].high != nil {
+			t.Fatal("the table is still there")
+		}
+	}
+	if err := p.Abort(); err != nil {
+		t.Fatal(err)
+	}
+}
