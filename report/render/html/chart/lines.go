@@ -9,7 +9,6 @@ import (
 
 // Series is a line through points, or a band where it has a width.
 type Series struct {
-	Name   string // written at its end; "": not
 	Ink    Ink
 	Dashed bool
 	Points []Point // by rising X
