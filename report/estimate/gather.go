@@ -30,11 +30,7 @@ func Gather(ctx context.Context, b *logbook.Book, needs *engine.Needs, o GatherO
 	if needs != nil {
 		p = needs.Profile
 	}
-	trees, err := measure.Trees(ctx, b, 0, measure.TreesOptions{Profile: p, Depth: o.Depth, Paths: o.Paths})
-	if err != nil {
-		return nil, err
-	}
-	lifetimes, err := measure.LifetimesFor(ctx, b, 0, p)
+	lifetimes, trees, err := measure.Stored(ctx, b, measure.TreesOptions{Profile: p, Depth: o.Depth, Paths: o.Paths})
 	if err != nil {
 		return nil, err
 	}

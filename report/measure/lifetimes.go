@@ -59,20 +59,24 @@ func Lifetimes(ctx context.Context, b *logbook.Book, snapshot int) ([]Lifetime, 
 // file is a unit of its own, which nothing repeats and nothing compresses. Units
 // other than the logbook's take about 70 bytes each more.
 func LifetimesFor(ctx context.Context, b *logbook.Book, snapshot int, p *engine.Profile) ([]Lifetime, error) {
-	return lifetimesOf(ctx, b, snapshot, p, nil)
+	return lifetimesOf(ctx, b, snapshot, p, nil, nil)
 }
 
-// lifetimesOf is LifetimesFor of the files that keep leaves (nil: all).
-func lifetimesOf(ctx context.Context, b *logbook.Book, snapshot int, p *engine.Profile, keep *keeper) ([]Lifetime, error) {
+// lifetimesOf is LifetimesFor of the files that keep leaves (nil: all). t, if
+// given, is shown every file as it is at the snapshot.
+func lifetimesOf(ctx context.Context, b *logbook.Book, snapshot int, p *engine.Profile, keep *keeper, t *trees) ([]Lifetime, error) {
 	last, err := snapshotNumber(b, snapshot)
 	if err != nil {
 		return nil, err
 	}
 	span := spanOf(b.Segments(), last)
-	l := &lives{keep: keep, span: span, end: int32(last + 1), rows: map[string]*Lifetime{}, packs: map[string]*packing{}}
+	l := &lives{keep: keep, trees: t, span: span, end: int32(last + 1), rows: map[string]*Lifetime{}, packs: map[string]*packing{}}
 	if otherUnits(b, p) {
 		if l.index, err = newUnitIndex(ctx, b, last, p); err != nil {
 			return nil, err
+		}
+		if t != nil {
+			t.index = l.index
 		}
 	}
 	for h, err := range b.Histories(ctx, logbook.HistoryOptions{From: 1, To: last, Recipes: true}) {
@@ -91,6 +95,7 @@ func lifetimesOf(ctx context.Context, b *logbook.Book, snapshot int, p *engine.P
 
 type lives struct {
 	keep   *keeper
+	trees  *trees // nil: not asked for
 	span   idSpan
 	index  *unitIndex // nil: the units are the logbook's chunks
 	end    int32
@@ -132,6 +137,9 @@ func (l *lives) add(h *logbook.History) error {
 			}
 			var refs int64
 			runs, refs = l.units(e)
+			if l.trees != nil && i == len(h.Versions)-1 {
+				l.trees.add(e, runs, refs)
+			}
 			if !further {
 				most = max(most, references(idRuns(e.Recipe)))
 				r := l.row([]Stay{{int(from), int(to)}}, 0, e.FirstSeen)

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"hash/maphash"
 	"math/bits"
 	"slices"
 	"strings"
@@ -56,33 +57,56 @@ type TreesResult struct {
 }
 
 // Trees measures parts of a snapshot (0: the newest) as a store of the profile
-// holds them, each by itself. It holds eight bytes a chunk, and where the store's
-// units are others about 70 more for each. The error wraps logbook.ErrNoSnapshot,
-// ErrUsage (a path that holds nothing) or ErrDamaged.
+// holds them, each by itself. It holds eight bytes a chunk and sixteen a run of
+// them, and where the store's units are others about 70 more for each. The error
+// wraps logbook.ErrNoSnapshot, ErrUsage (a path that holds nothing) or ErrDamaged.
 func Trees(ctx context.Context, b *logbook.Book, snapshot int, o TreesOptions) (*TreesResult, error) {
 	snapshot, err := snapshotNumber(b, snapshot)
 	if err != nil {
 		return nil, err
 	}
-	if len(o.Paths) > MaxTreePaths {
-		return nil, fmt.Errorf("%w: %d paths; at most %d can be looked at at once", logbook.ErrUsage, len(o.Paths), MaxTreePaths)
-	}
-	t := &trees{o: o, span: spanOf(b.Segments(), snapshot), most: min(cmp.Or(o.Folders, 24), mostTreeFolders)}
-	for _, p := range o.Paths {
-		label, path, _ := strings.Cut(p, "/")
-		t.paths = append(t.paths, treePath{label, []byte(strings.Trim(path, "/"))})
-	}
-	if err := t.walk(ctx, b, snapshot); err != nil {
+	t, err := newTrees(b, snapshot, o)
+	if err != nil {
 		return nil, err
 	}
-	if len(t.folders) > t.most {
-		// Only now it is known which are the largest: look again.
-		t.chosen = t.largest()
-		if err := t.walk(ctx, b, snapshot); err != nil {
+	if otherUnits(b, o.Profile) {
+		if t.index, err = newUnitIndex(ctx, b, snapshot, o.Profile); err != nil {
 			return nil, err
 		}
 	}
-	return t.result(ctx, b, snapshot)
+	for e, err := range b.Listing(ctx, snapshot, true) {
+		if err != nil {
+			return nil, err
+		}
+		if !known(e) {
+			continue
+		}
+		if err := t.span.checkRuns(e.Recipe, e); err != nil {
+			return nil, err
+		}
+		runs, refs := t.units(e)
+		t.add(e, runs, refs)
+	}
+	return t.result(ctx, b)
+}
+
+// Stored measures what a store of the profile holds of all snapshots and, of the
+// newest, its trees: LifetimesFor and Trees out of one stream. Errors as theirs.
+func Stored(ctx context.Context, b *logbook.Book, o TreesOptions) ([]Lifetime, *TreesResult, error) {
+	snapshot, err := snapshotNumber(b, 0)
+	if err != nil {
+		return nil, nil, err
+	}
+	t, err := newTrees(b, snapshot, o)
+	if err != nil {
+		return nil, nil, err
+	}
+	lives, err := lifetimesOf(ctx, b, snapshot, o.Profile, nil, t)
+	if err != nil {
+		return nil, nil, err
+	}
+	r, err := t.result(ctx, b)
+	return lives, r, err
 }
 
 // treePath is a tree asked for.
@@ -95,191 +119,202 @@ func (p *treePath) holds(e *logbook.Entry) bool {
 	return e.Label == p.label && (len(p.path) == 0 || string(e.Path) == string(p.path) || inFolder(e.Path, p.path))
 }
 
+// trees adds files up. Which folders are the largest is known only at the end:
+// until then each keeps the runs of its files.
 type trees struct {
-	o      TreesOptions
-	span   idSpan
-	most   int
-	paths  []treePath
-	chosen map[int32]int // folder → bit; nil: the first ones met
+	o        TreesOptions
+	snapshot int
+	span     idSpan
+	most     int
+	paths    []treePath
+	index    *unitIndex // nil: the units are the logbook's chunks
+	names    *namer
 
-	index   *unitIndex
-	names   *namer
-	links   linkGroups
-	folders []int64  // source bytes
-	masks   []uint64 // unit → trees that hold it
-	sums    [64]TreeSums
-	last    int // bits in use
+	all     tree
+	byPath  []tree
+	folders []tree
+
+	seed  maphash.Seed
+	links map[linkIn]struct{} // inodes of several names, by tree
 }
 
-func (t *trees) walk(ctx context.Context, b *logbook.Book, snapshot int) (err error) {
-	t.names, t.links, t.folders, t.sums, t.last = newNamer(t.o.Depth), linkGroups{}, nil, [64]TreeSums{}, treeFirst
-	t.masks = make([]uint64, t.span.end-t.span.first)
-	if otherUnits(b, t.o.Profile) {
-		t.masks = nil
-		if t.index, err = newUnitIndex(ctx, b, snapshot, t.o.Profile); err != nil {
-			return err
-		}
-	}
-	for e, err := range b.Listing(ctx, snapshot, true) {
-		if err != nil {
-			return err
-		}
-		if !known(e) {
-			continue
-		}
-		if err := t.span.checkRuns(e.Recipe, e); err != nil {
-			return err
-		}
-		t.add(e)
-	}
-	return nil
+// tree is one under way.
+type tree struct {
+	TreeSums
+	runs []idRun
 }
 
-func (t *trees) add(e *logbook.Entry) {
-	in := uint64(1) << treeAll
-	for i := range t.paths {
-		if t.paths[i].holds(e) {
-			in |= 1 << (treeFirstPath + i)
-		}
-	}
-	folder := t.names.folder(e.Label, e.Path)
-	if int(folder) == len(t.folders) {
-		t.folders = append(t.folders, 0)
-	}
-	if bit := t.bit(folder); bit > 0 {
-		in |= 1 << bit
-		t.last = max(t.last, bit+1)
-	}
-	further := t.links.further(e, in, ^uint64(0))
-	runs, refs := t.units(e)
-	for m := in &^ further; m != 0; m &= m - 1 {
-		s := &t.sums[bits.TrailingZeros64(m)]
-		s.Files++
-		s.SourceBytes += e.Size - e.Zeros
-		s.ZeroBytes += e.Zeros
-		s.References += refs
-	}
-	if further>>treeAll&1 == 0 {
-		t.folders[folder] += e.Size - e.Zeros
-	}
-	for _, r := range runs {
-		for id := r.first; id < r.first+r.n; id++ {
-			t.masks[id-t.base()] |= in
-		}
-	}
+// linkIn says that a tree, by number, met a name of an inode.
+type linkIn struct {
+	group uint64
+	tree  int
 }
 
-// bit of a folder; 0: it has none.
-func (t *trees) bit(folder int32) int {
-	if t.chosen != nil {
-		return t.chosen[folder]
+func newTrees(b *logbook.Book, snapshot int, o TreesOptions) (*trees, error) {
+	if len(o.Paths) > MaxTreePaths {
+		return nil, fmt.Errorf("%w: %d paths; at most %d can be looked at at once", logbook.ErrUsage, len(o.Paths), MaxTreePaths)
 	}
-	if int(folder) < t.most {
-		return treeFirst + int(folder)
+	t := &trees{
+		o: o, snapshot: snapshot, span: spanOf(b.Segments(), snapshot), most: min(cmp.Or(o.Folders, 24), mostTreeFolders),
+		names: newNamer(o.Depth), byPath: make([]tree, len(o.Paths)), seed: maphash.MakeSeed(), links: map[linkIn]struct{}{},
 	}
-	return 0
-}
-
-// base is the first id of masks.
-func (t *trees) base() int64 {
-	if t.index != nil {
-		return 0
+	for i, p := range o.Paths {
+		label, path, _ := strings.Cut(p, "/")
+		t.paths = append(t.paths, treePath{label, []byte(strings.Trim(path, "/"))})
+		t.byPath[i].Name = p
 	}
-	return t.span.first
+	return t, nil
 }
 
 // units returns what a file refers to. Encrypted, a further name of an inode
 // refers to what the first does; a tree that holds only the further one counts
 // its bytes nowhere but in SourceBytes.
 func (t *trees) units(e *logbook.Entry) (runs []idRun, refs int64) {
-	if t.index == nil {
-		runs = idRuns(e.Recipe)
-		return runs, references(runs)
+	if t.index != nil {
+		return t.index.units(e)
 	}
-	runs, refs = t.index.units(e)
-	for len(t.masks) < len(t.index.known) {
-		t.masks = append(t.masks, 0)
-	}
-	return runs, refs
+	runs = idRuns(e.Recipe)
+	return runs, references(runs)
 }
 
-// largest chooses the folders to show.
-func (t *trees) largest() map[int32]int {
-	order := make([]int32, len(t.folders))
-	for i := range order {
-		order[i] = int32(i)
+// add counts a file that refers to these units.
+func (t *trees) add(e *logbook.Entry, runs []idRun, refs int64) {
+	folder := int(t.names.folder(e.Label, e.Path))
+	for folder >= len(t.folders) {
+		t.folders = append(t.folders, tree{TreeSums: TreeSums{Name: t.names.folders.names[len(t.folders)]}})
 	}
-	slices.SortStableFunc(order, func(a, b int32) int { return cmp.Compare(t.folders[b], t.folders[a]) })
-	out := map[int32]int{}
-	for i, f := range order[:t.most] {
-		out[f] = treeFirst + i
+	t.all.count(e, refs, t.linked(e, -1))
+	f := &t.folders[folder]
+	f.count(e, refs, t.linked(e, folder))
+	f.runs = append(f.runs, runs...)
+	for i := range t.paths {
+		if t.paths[i].holds(e) {
+			t.byPath[i].count(e, refs, t.linked(e, -2-i))
+			t.byPath[i].runs = append(t.byPath[i].runs, runs...)
+		}
 	}
-	return out
 }
 
-func (t *trees) result(ctx context.Context, b *logbook.Book, snapshot int) (*TreesResult, error) {
-	exact, err := loadExact(ctx, b, snapshot)
-	if err != nil {
+// linked says whether the tree of that number met another name of the inode.
+func (t *trees) linked(e *logbook.Entry, tree int) bool {
+	if e.Links < 2 && !e.Hardlink {
+		return false
+	}
+	key := linkIn{maphash.String(t.seed, e.Label) ^ mix(e.Inode, contentsHash(e.Contents)), tree}
+	_, met := t.links[key]
+	t.links[key] = struct{}{}
+	return met
+}
+
+func (s *TreeSums) count(e *logbook.Entry, refs int64, further bool) {
+	if further {
+		return
+	}
+	s.Files++
+	s.SourceBytes += e.Size - e.Zeros
+	s.ZeroBytes += e.Zeros
+	s.References += refs
+}
+
+// mark sets a tree's bit on all units that it refers to.
+func (t *trees) mark(masks []uint64, runs []idRun, bits uint64) {
+	base := t.span.first
+	if t.index != nil {
+		base = 0
+	}
+	for _, r := range runs {
+		held := masks[r.first-base:][:r.n]
+		for i := range held {
+			held[i] |= bits
+		}
+	}
+}
+
+// result tells everything, the paths and the largest folders.
+func (t *trees) result(ctx context.Context, b *logbook.Book) (*TreesResult, error) {
+	slices.SortFunc(t.folders, func(a, b tree) int {
+		return cmp.Or(cmp.Compare(b.SourceBytes, a.SourceBytes), cmp.Compare(a.Name, b.Name))
+	})
+	shown := min(len(t.folders), t.most)
+	var of [64]*TreeSums // bit → tree
+	of[treeAll] = &t.all.TreeSums
+	masks := make([]uint64, t.span.end-t.span.first)
+	if t.index != nil {
+		masks = make([]uint64, len(t.index.known))
+	}
+	for i := range t.folders {
+		bits := uint64(1) << treeAll
+		if i < shown {
+			bits |= 1 << (treeFirst + i)
+			of[treeFirst+i] = &t.folders[i].TreeSums
+		}
+		t.mark(masks, t.folders[i].runs, bits)
+	}
+	for i := range t.byPath {
+		of[treeFirstPath+i] = &t.byPath[i].TreeSums
+		t.mark(masks, t.byPath[i].runs, 1<<(treeFirstPath+i))
+	}
+	if err := t.sum(ctx, b, masks, &of); err != nil {
 		return nil, err
+	}
+	out := &TreesResult{Snapshot: t.snapshot, All: t.all.TreeSums, Folders: []TreeSums{}, Paths: []TreeSums{}, OtherFolders: len(t.folders) - shown}
+	for i := range t.folders[:shown] {
+		out.Folders = append(out.Folders, t.folders[i].TreeSums)
+	}
+	for i := range t.byPath {
+		if t.byPath[i].Files == 0 {
+			return nil, fmt.Errorf("%s: %w: snapshot %d holds no file at %q", b.Dir(), logbook.ErrUsage, t.snapshot, t.o.Paths[i])
+		}
+		out.Paths = append(out.Paths, t.byPath[i].TreeSums)
+	}
+	return out, nil
+}
+
+// sum adds the units up that each tree refers to.
+func (t *trees) sum(ctx context.Context, b *logbook.Book, masks []uint64, of *[64]*TreeSums) error {
+	exact, err := loadExact(ctx, b, t.snapshot)
+	if err != nil {
+		return err
 	}
 	var packs [64]packing
 	for i := range packs {
 		packs[i].exact = exact
 	}
-	add := func(at int64, units, n int64, pack func(*packing)) {
-		for m := t.masks[at]; m != 0; m &= m - 1 {
-			i := bits.TrailingZeros64(m)
-			t.sums[i].Units += units
-			t.sums[i].UniqueBytes += n
-			pack(&packs[i])
-		}
-	}
 	if t.index != nil {
 		for i := range t.index.known {
 			u := &t.index.known[i]
-			add(int64(i), int64(u.units), u.bytes, u.pack)
+			for m := masks[i]; m != 0; m &= m - 1 {
+				k := bits.TrailingZeros64(m)
+				of[k].Units += int64(u.units)
+				of[k].UniqueBytes += u.bytes
+				u.pack(&packs[k])
+			}
 		}
 	} else {
-		for rows, err := range b.ChunkRows(ctx, 1, snapshot) {
+		for rows, err := range b.ChunkRows(ctx, 1, t.snapshot) {
 			if err != nil {
-				return nil, err
+				return err
 			}
 			for i := range rows {
 				row := &rows[i]
 				at := row.ID - t.span.first
-				if at < 0 || at >= int64(len(t.masks)) {
-					return nil, fmt.Errorf("%s: measure: %w: chunk id %d was never given out", b.Dir(), logbook.ErrDamaged, row.ID)
+				if at < 0 || at >= int64(len(masks)) {
+					return fmt.Errorf("%s: measure: %w: chunk id %d was never given out", b.Dir(), logbook.ErrDamaged, row.ID)
 				}
-				if t.masks[at] != 0 {
-					add(at, 1, int64(row.Len), func(p *packing) { p.add(row) })
+				for m := masks[at]; m != 0; m &= m - 1 {
+					k := bits.TrailingZeros64(m)
+					of[k].Units++
+					of[k].UniqueBytes += int64(row.Len)
+					packs[k].add(row)
 				}
 			}
 		}
 	}
-	for i := range t.last {
-		s := &t.sums[i]
-		mid, low, high := packs[i].total()
-		s.CompressedBytes, s.CompressedLowBytes, s.CompressedHighBytes = packedAs(t.o.Profile, mid, low, high, s.UniqueBytes)
-	}
-	out := &TreesResult{Snapshot: snapshot, All: t.sums[treeAll], Folders: []TreeSums{}, Paths: []TreeSums{}}
-	out.OtherFolders = len(t.folders) - min(len(t.folders), t.most)
-	for folder := range t.folders {
-		if bit := t.bit(int32(folder)); bit > 0 {
-			s := t.sums[bit]
-			s.Name = t.names.folders.names[folder]
-			out.Folders = append(out.Folders, s)
+	for k, s := range of {
+		if s != nil {
+			mid, low, high := packs[k].total()
+			s.CompressedBytes, s.CompressedLowBytes, s.CompressedHighBytes = packedAs(t.o.Profile, mid, low, high, s.UniqueBytes)
 		}
 	}
-	slices.SortFunc(out.Folders, func(a, b TreeSums) int {
-		return cmp.Or(cmp.Compare(b.SourceBytes, a.SourceBytes), cmp.Compare(a.Name, b.Name))
-	})
-	for i, name := range t.o.Paths {
-		s := t.sums[treeFirstPath+i]
-		s.Name = name
-		if s.Files == 0 {
-			return nil, fmt.Errorf("%s: %w: snapshot %d holds no file at %q", b.Dir(), logbook.ErrUsage, snapshot, name)
-		}
-		out.Paths = append(out.Paths, s)
-	}
-	return out, nil
+	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -196,6 +197,13 @@ func TestTreesAgainstSets(t *testing.T) {
 		for what, p := range unitProfiles(params) {
 			got, err := Trees(ctx, b, 0, TreesOptions{Profile: p.profile, Paths: paths, Folders: most})
 			must(t, err)
+			wantLives, err := LifetimesFor(ctx, b, 0, p.profile)
+			must(t, err)
+			lives, same, err := Stored(ctx, b, TreesOptions{Profile: p.profile, Paths: paths, Folders: most})
+			must(t, err)
+			if !reflect.DeepEqual(lives, wantLives) || !reflect.DeepEqual(same, got) {
+				r.Fatalf("%s: out of one stream %+v, want %+v", what, same, got)
+			}
 			check := func(s *TreeSums, in func(string) bool) {
 				want, units, inodes := TreeSums{Name: s.Name}, set{}, map[string]bool{}
 				for _, name := range namesOf(last) {

@@ -18,7 +18,7 @@ func LifetimesOf(ctx context.Context, b *logbook.Book, snapshot int, sel Selecti
 	if len(sel.Rules) == 0 {
 		return LifetimesFor(ctx, b, snapshot, sel.Profile)
 	}
-	return lifetimesOf(ctx, b, snapshot, sel.Profile, &keeper{keep: c.keeps})
+	return lifetimesOf(ctx, b, snapshot, sel.Profile, &keeper{keep: c.keeps}, nil)
 }
 
 // keeps says whether a file stays with all rules applied.
