@@ -79,6 +79,11 @@ func lifetimesOf(ctx context.Context, b *logbook.Book, snapshot int, p *engine.P
 			t.index = l.index
 		}
 	}
+	var rows int64 // most of them bring a piece
+	for _, s := range b.Segments()[:last] {
+		rows += s.Rows
+	}
+	l.pieces = make([]piece, 0, min(rows, 1<<24))
 	for h, err := range b.Histories(ctx, logbook.HistoryOptions{From: 1, To: last, Recipes: true}) {
 		if err != nil {
 			return nil, err
@@ -264,6 +269,9 @@ func (l *lives) sweep(ctx context.Context, b *logbook.Book, last int) error {
 	if l.exact, err = loadExact(ctx, b, last); err != nil {
 		return err
 	}
+	if l.trees != nil {
+		l.trees.choose(l.exact)
+	}
 	s := &sweeper{lives: l, stale: true, counted: map[*Lifetime]int32{}}
 	if l.index != nil {
 		for id := range l.index.known {
@@ -279,6 +287,11 @@ func (l *lives) sweep(ctx context.Context, b *logbook.Book, last int) error {
 				return err
 			}
 			for i := range rows {
+				if l.trees != nil {
+					if err := l.trees.chunk(b, &rows[i]); err != nil {
+						return err
+					}
+				}
 				if s.to(rows[i].ID) {
 					s.row.Chunks++
 					s.row.Bytes += int64(rows[i].Len)

@@ -87,7 +87,24 @@ func Trees(ctx context.Context, b *logbook.Book, snapshot int, o TreesOptions) (
 		runs, refs := t.units(e)
 		t.add(e, runs, refs)
 	}
-	return t.result(ctx, b)
+	exact, err := loadExact(ctx, b, snapshot)
+	if err != nil {
+		return nil, err
+	}
+	t.choose(exact)
+	if t.index == nil {
+		for rows, err := range b.ChunkRows(ctx, 1, snapshot) {
+			if err != nil {
+				return nil, err
+			}
+			for i := range rows {
+				if err := t.chunk(b, &rows[i]); err != nil {
+					return nil, err
+				}
+			}
+		}
+	}
+	return t.result(b)
 }
 
 // Stored measures what a store of the profile holds of all snapshots and, of the
@@ -105,7 +122,7 @@ func Stored(ctx context.Context, b *logbook.Book, o TreesOptions) ([]Lifetime, *
 	if err != nil {
 		return nil, nil, err
 	}
-	r, err := t.result(ctx, b)
+	r, err := t.result(b)
 	return lives, r, err
 }
 
@@ -136,6 +153,11 @@ type trees struct {
 
 	seed  maphash.Seed
 	links map[linkIn]struct{} // inodes of several names, by tree
+
+	// Once all files were met.
+	masks []uint64 // unit → trees that refer to it, a bit each
+	of    [64]*TreeSums
+	packs [64]packing
 }
 
 // tree is one under way.
@@ -217,46 +239,82 @@ func (s *TreeSums) count(e *logbook.Entry, refs int64, further bool) {
 }
 
 // mark sets a tree's bit on all units that it refers to.
-func (t *trees) mark(masks []uint64, runs []idRun, bits uint64) {
+func (t *trees) mark(runs []idRun, bits uint64) {
 	base := t.span.first
 	if t.index != nil {
 		base = 0
 	}
 	for _, r := range runs {
-		held := masks[r.first-base:][:r.n]
+		held := t.masks[r.first-base:][:r.n]
 		for i := range held {
 			held[i] |= bits
 		}
 	}
 }
 
-// result tells everything, the paths and the largest folders.
-func (t *trees) result(ctx context.Context, b *logbook.Book) (*TreesResult, error) {
+// choose decides which folders are told apart, and who refers to what.
+func (t *trees) choose(exact exactScans) {
 	slices.SortFunc(t.folders, func(a, b tree) int {
 		return cmp.Or(cmp.Compare(b.SourceBytes, a.SourceBytes), cmp.Compare(a.Name, b.Name))
 	})
-	shown := min(len(t.folders), t.most)
-	var of [64]*TreeSums // bit → tree
-	of[treeAll] = &t.all.TreeSums
-	masks := make([]uint64, t.span.end-t.span.first)
+	t.of[treeAll] = &t.all.TreeSums
+	t.masks = make([]uint64, t.span.end-t.span.first)
 	if t.index != nil {
-		masks = make([]uint64, len(t.index.known))
+		t.masks = make([]uint64, len(t.index.known))
 	}
 	for i := range t.folders {
 		bits := uint64(1) << treeAll
-		if i < shown {
+		if i < t.most {
 			bits |= 1 << (treeFirst + i)
-			of[treeFirst+i] = &t.folders[i].TreeSums
+			t.of[treeFirst+i] = &t.folders[i].TreeSums
 		}
-		t.mark(masks, t.folders[i].runs, bits)
+		t.mark(t.folders[i].runs, bits)
+		t.folders[i].runs = nil
 	}
 	for i := range t.byPath {
-		of[treeFirstPath+i] = &t.byPath[i].TreeSums
-		t.mark(masks, t.byPath[i].runs, 1<<(treeFirstPath+i))
+		t.of[treeFirstPath+i] = &t.byPath[i].TreeSums
+		t.mark(t.byPath[i].runs, 1<<(treeFirstPath+i))
 	}
-	if err := t.sum(ctx, b, masks, &of); err != nil {
-		return nil, err
+	for k := range t.packs {
+		t.packs[k].exact = exact
 	}
+}
+
+// chunk adds a chunk to the trees that refer to it.
+func (t *trees) chunk(b *logbook.Book, row *logbook.ChunkRow) error {
+	at := row.ID - t.span.first
+	if at < 0 || at >= int64(len(t.masks)) {
+		return fmt.Errorf("%s: measure: %w: chunk id %d was never given out", b.Dir(), logbook.ErrDamaged, row.ID)
+	}
+	for m := t.masks[at]; m != 0; m &= m - 1 {
+		k := bits.TrailingZeros64(m)
+		t.of[k].Units++
+		t.of[k].UniqueBytes += int64(row.Len)
+		t.packs[k].add(row)
+	}
+	return nil
+}
+
+// result tells everything, the paths and the largest folders.
+func (t *trees) result(b *logbook.Book) (*TreesResult, error) {
+	if t.index != nil {
+		for i := range t.index.known {
+			u := &t.index.known[i]
+			for m := t.masks[i]; m != 0; m &= m - 1 {
+				k := bits.TrailingZeros64(m)
+				t.of[k].Units += int64(u.units)
+				t.of[k].UniqueBytes += u.bytes
+				u.pack(&t.packs[k])
+			}
+		}
+	}
+	for k, s := range t.of {
+		if s != nil {
+			mid, low, high := t.packs[k].total()
+			s.CompressedBytes, s.CompressedLowBytes, s.CompressedHighBytes = packedAs(t.o.Profile, mid, low, high, s.UniqueBytes)
+		}
+	}
+	shown := min(len(t.folders), t.most)
 	out := &TreesResult{Snapshot: t.snapshot, All: t.all.TreeSums, Folders: []TreeSums{}, Paths: []TreeSums{}, OtherFolders: len(t.folders) - shown}
 	for i := range t.folders[:shown] {
 		out.Folders = append(out.Folders, t.folders[i].TreeSums)
@@ -268,53 +326,4 @@ func (t *trees) result(ctx context.Context, b *logbook.Book) (*TreesResult, erro
 		out.Paths = append(out.Paths, t.byPath[i].TreeSums)
 	}
 	return out, nil
-}
-
-// sum adds the units up that each tree refers to.
-func (t *trees) sum(ctx context.Context, b *logbook.Book, masks []uint64, of *[64]*TreeSums) error {
-	exact, err := loadExact(ctx, b, t.snapshot)
-	if err != nil {
-		return err
-	}
-	var packs [64]packing
-	for i := range packs {
-		packs[i].exact = exact
-	}
-	if t.index != nil {
-		for i := range t.index.known {
-			u := &t.index.known[i]
-			for m := masks[i]; m != 0; m &= m - 1 {
-				k := bits.TrailingZeros64(m)
-				of[k].Units += int64(u.units)
-				of[k].UniqueBytes += u.bytes
-				u.pack(&packs[k])
-			}
-		}
-	} else {
-		for rows, err := range b.ChunkRows(ctx, 1, t.snapshot) {
-			if err != nil {
-				return err
-			}
-			for i := range rows {
-				row := &rows[i]
-				at := row.ID - t.span.first
-				if at < 0 || at >= int64(len(masks)) {
-					return fmt.Errorf("%s: measure: %w: chunk id %d was never given out", b.Dir(), logbook.ErrDamaged, row.ID)
-				}
-				for m := masks[at]; m != 0; m &= m - 1 {
-					k := bits.TrailingZeros64(m)
-					of[k].Units++
-					of[k].UniqueBytes += int64(row.Len)
-					packs[k].add(row)
-				}
-			}
-		}
-	}
-	for k, s := range of {
-		if s != nil {
-			mid, low, high := packs[k].total()
-			s.CompressedBytes, s.CompressedLowBytes, s.CompressedHighBytes = packedAs(t.o.Profile, mid, low, high, s.UniqueBytes)
-		}
-	}
-	return nil
 }
