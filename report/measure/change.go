@@ -20,7 +20,8 @@ type changer struct {
 	held  map[logbook.Contents]int32
 	names *namer
 	files []changedFile
-	index map[string]int32 // label NUL path → files
+	index map[string]int32 // label NUL path → files; nil where every name is met once
+	gone  []goneName       // of the nights that are being read
 
 	folders, types []ChangeSplit
 	causes         map[Cause]*logbook.CauseTotals
@@ -38,6 +39,13 @@ type changedFile struct {
 	folder, typ int32
 	best        int64 // new bytes of the night that Cause is from; −1 at first
 	FileChange
+}
+
+// goneName is a name that a night took away. That is all it takes: it has no new
+// bytes and stands in no list, so a night on which everything goes stays small.
+type goneName struct {
+	label string
+	path  []byte
 }
 
 // newRun is a stretch of new chunks and whose they are.
@@ -73,6 +81,9 @@ func ChangeBetween(ctx context.Context, b *logbook.Book, from, to int, o Options
 		for rows := b.Segments()[a].Rows; z < to && rows+b.Segments()[z].Rows <= rowsAtOnce; z++ {
 			rows += b.Segments()[z].Rows
 		}
+		if (a > from || z < to) && c.index == nil {
+			c.index = map[string]int32{}
+		}
 		if err := c.pass(ctx, b, a, z, a == from, nil); err != nil {
 			return nil, err
 		}
@@ -86,7 +97,6 @@ func newChanger(b *logbook.Book, from, to int, o Options) *changer {
 		o: o, refs: newRefCounts(spanOf(b.Segments(), to)),
 		held:   map[logbook.Contents]int32{},
 		names:  newNamer(o.Depth),
-		index:  map[string]int32{},
 		causes: map[Cause]*logbook.CauseTotals{},
 		out:    &Change{},
 	}
@@ -101,11 +111,17 @@ func (c *changer) pass(ctx context.Context, b *logbook.Book, from, to int, first
 	segments := b.Segments()
 	span := spanOf(segments, to)
 	steps := make([][]step, to-from)
+	for k := range steps {
+		// At most one a row: no room is grown and copied. (Unless the logbook lies.)
+		steps[k] = make([]step, 0, min(segments[from+k].Rows, 4*rowsAtOnce))
+	}
+	c.gone = c.gone[:0]
 	for h, err := range b.Histories(ctx, logbook.HistoryOptions{From: from, To: to, Recipes: true}) {
 		if err != nil {
 			return err
 		}
 		var before state
+		file := noFile
 		for i := range h.Versions {
 			v := &h.Versions[i]
 			var e *logbook.Entry
@@ -127,7 +143,15 @@ func (c *changer) pass(ctx context.Context, b *logbook.Book, from, to int, first
 			} else {
 				after := stateOf(e)
 				if before.file || after.file {
-					s := step{file: c.file(h.Label, h.Path), before: before, after: after}
+					s := step{file: file, before: before, after: after}
+					switch {
+					case !after.file:
+						c.gone = append(c.gone, goneName{h.Label, v.Entry.Path})
+						s.file = -int32(len(c.gone))
+					case file == noFile:
+						file = c.file(h.Label, v.Entry.Path)
+						s.file = file
+					}
 					k := v.Snapshot - from - 1
 					steps[k] = append(steps[k], s)
 				}
@@ -140,25 +164,40 @@ func (c *changer) pass(ctx context.Context, b *logbook.Book, from, to int, first
 			}
 		}
 	}
-	for k, s := range steps {
-		c.play(&segments[from+k-1], &segments[from+k], s)
+	for k := range steps {
+		c.play(&segments[from+k-1], &segments[from+k], steps[k])
+		steps[k] = nil
 	}
 	return nil
 }
 
-// file returns the index of a name.
+const noFile int32 = -1
+
+// file returns the index of a name. path is kept.
 func (c *changer) file(label string, path []byte) int32 {
-	key := label + "\x00" + string(path)
-	if i, ok := c.index[key]; ok {
-		return i
-	}
 	i := int32(len(c.files))
-	c.index[key] = i
+	if c.index != nil {
+		key := pathKey(label, path)
+		if i, ok := c.index[key]; ok {
+			return i
+		}
+		c.index[key] = i
+	}
 	c.files = append(c.files, changedFile{
 		folder: c.names.folder(label, path), typ: c.names.typ(path), best: -1,
-		FileChange: FileChange{Label: label, Path: slices.Clone(path)},
+		FileChange: FileChange{Label: label, Path: path},
 	})
 	return i
+}
+
+// nameOf is the name that a step is of.
+func (c *changer) nameOf(s *step) (label string, path []byte) {
+	if s.file < 0 {
+		g := &c.gone[-s.file-1]
+		return g.label, g.path
+	}
+	f := &c.files[s.file]
+	return f.Label, f.Path
 }
 
 // rows returns the split rows of a file.
@@ -177,10 +216,15 @@ func (c *changer) rows(f *changedFile) [2]*ChangeSplit {
 // first of them; then those that only first-seen files hold; the old contents
 // last, so that what is freed is what nobody refers to any more.
 func (c *changer) play(prev, seg *logbook.Segment, steps []step) {
-	n := &night{firstID: seg.FirstChunk, holders: c.held, leaving: map[logbook.Contents]int32{}}
+	n := &night{firstID: seg.FirstChunk, holders: c.held}
+	if slices.ContainsFunc(steps, func(s step) bool { return !s.before.file && s.after.known }) {
+		n.leaving = map[logbook.Contents]int32{} // only a new path can have got what another lost
+	}
 	for i := range steps {
 		if s := &steps[i]; s.left() {
-			n.leaving[s.before.contents]++
+			if n.leaving != nil {
+				n.leaving[s.before.contents]++
+			}
 			c.held[s.before.contents]--
 		}
 	}
@@ -218,9 +262,7 @@ func (c *changer) play(prev, seg *logbook.Segment, steps []step) {
 			}
 		}
 	}
-	c.renamed.add(steps, causes,
-		func(s *step) (string, []byte) { return c.files[s.file].Label, c.files[s.file].Path },
-		func(s *step) int32 { return c.files[s.file].folder })
+	c.renamed.add(steps, causes, c.nameOf, func(s *step) int32 { return c.files[s.file].folder })
 	for i := range steps {
 		if s := &steps[i]; causes[i] == FirstSeen && s.after.known {
 			for _, r := range s.after.runs {
@@ -247,9 +289,9 @@ func (c *changer) play(prev, seg *logbook.Segment, steps []step) {
 			c.held[s.after.contents]++
 		}
 	}
-	for contents := range n.leaving {
-		if c.held[contents] == 0 {
-			delete(c.held, contents)
+	for i := range steps {
+		if s := &steps[i]; s.left() && c.held[s.before.contents] == 0 {
+			delete(c.held, s.before.contents)
 		}
 	}
 }

@@ -34,7 +34,7 @@ func stateOf(e *logbook.Entry) state {
 
 // step is one name's way through one night.
 type step struct {
-	file          int32 // index of the name among the files of a Change
+	file          int32 // index of the name among the files of a Change, < 0: a name that is gone
 	before, after state
 }
 
@@ -58,7 +58,7 @@ func (s *step) touched() bool {
 type night struct {
 	firstID int64                      // ids from here on were first seen tonight
 	holders map[logbook.Contents]int32 // names that held these contents before
-	leaving map[logbook.Contents]int32 // … of which so many do no more
+	leaving map[logbook.Contents]int32 // … of which so many do no more; asked for new paths only
 }
 
 // cause of a step, the first that fits; "" where nothing happened that has one.
