@@ -76,6 +76,7 @@ func (p *program) change(cmd *cobra.Command, f *rangeFlags) error {
 		return usage("name a later one; the baseline itself is explained by tidemark explain --snapshot 1",
 			"snapshot 1 is the baseline: nothing came before it that it could differ from")
 	}
+	heavy()
 	ctx, done := interruptible(cmd)
 	defer done()
 	return c.answerFrom(ctx, func(book *logbook.Book) error { return p.changeBook(ctx, book, from, to, f, &c) })

@@ -63,7 +63,7 @@ func (f *rangeFlags) resolve(c *config, book *logbook.Book) (from, to int, err e
 	return from, to, nil
 }
 
-// heavy is for commands that hold something for every chunk: less than a third of
+// heavy is for commands that hold something for every chunk or file: less than a third of
 // the usual room is left to the garbage collector, which keeps large logbooks in
 // bounds at little cost: most of what they hold has no pointers.
 func heavy() { debug.SetGCPercent(30) }

@@ -25,8 +25,12 @@ func (c *config) writeMetrics(file string, book *logbook.Book, alert *view.Alert
 	if err != nil {
 		return err
 	}
+	write := func(w io.Writer) error { return render.Metrics(w, m) }
+	if special(path) {
+		return writeInto(path, write)
+	}
 	// The collector runs as somebody else.
-	return replaceFile(path, 0o644, func(w io.Writer) error { return render.Metrics(w, m) })
+	return replaceFile(path, 0o644, write)
 }
 
 // scanMetrics writes the gauges after a scan, with what the alert says of it.

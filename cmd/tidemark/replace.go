@@ -43,6 +43,25 @@ func replaceFile(path string, mode os.FileMode, write func(io.Writer) error) err
 	return nil
 }
 
+// special says whether something lies at path that is no file and no folder: a
+// terminal, a pipe or /dev/null, which root could replace but must never.
+func special(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && !info.Mode().IsRegular() && !info.IsDir()
+}
+
+// writeInto writes into what is special.
+func writeInto(path string, write func(io.Writer) error) error {
+	f, err := os.OpenFile(path, os.O_WRONLY, 0)
+	if err == nil {
+		err = errors.Join(write(f), f.Close())
+	}
+	if err != nil {
+		return fmt.Errorf("%s: writing into it: %w", path, unpathed(err))
+	}
+	return nil
+}
+
 // unpathed takes the temporary name out of an error of the system.
 func unpathed(err error) error {
 	var p *os.PathError

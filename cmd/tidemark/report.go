@@ -167,16 +167,8 @@ func writeReport(name string, write func(io.Writer) error) error {
 		return fmt.Errorf("%s: looking at what is there: %w", name, unpathed(err))
 	case info.IsDir():
 		return usage("for example --output "+filepath.Join(name, "report.html"), "--output %s: that is a folder", name)
-	case !info.Mode().IsRegular():
-		// A terminal, a pipe or /dev/null is written to, never replaced.
-		f, err := os.OpenFile(name, os.O_WRONLY, 0)
-		if err == nil {
-			err = errors.Join(write(f), f.Close())
-		}
-		if err != nil {
-			return fmt.Errorf("%s: writing the report: %w", name, unpathed(err))
-		}
-		return nil
+	case special(name):
+		return writeInto(name, write)
 	}
 	target, err := filepath.EvalSymlinks(name)
 	if err != nil {

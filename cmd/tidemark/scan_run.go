@@ -17,6 +17,9 @@ import (
 // shownWarnings bounds what a terminal gets; machine output has all.
 const shownWarnings = 20
 
+// manyRows is how many changed names a night's measuring takes without room that shows.
+const manyRows = 10_000
+
 // scan measures the roots once and records the snapshot.
 func (p *program) scan(ctx context.Context, c *scanConfig) error {
 	talk := newTalk(p.stderr, c.units, c.quiet)
@@ -85,10 +88,6 @@ func record(ctx context.Context, book *scanBook, c *scanConfig, talk *talk) (v *
 			talk.say("%s: %v", c.dir, aerr)
 		}
 	}()
-	if result.Segment.Work.ReadFiles > 0 {
-		// What was read is measured in no more memory than it was read in.
-		defer debug.SetGCPercent(debug.SetGCPercent(25))
-	}
 	talk.clear()
 	parts := view.ScanParts{Logbook: c.dir, More: result.More, Notes: result.Notes}
 	for _, w := range result.Warnings {
@@ -126,6 +125,11 @@ func (c *scanConfig) measure(ctx context.Context, pending *logbook.Pending, segm
 	book, err := pending.View(*segment)
 	if err != nil {
 		return nil, nil, err
+	}
+	if segment.Work.ReadFiles > 0 || book.Last().Rows > manyRows {
+		// What was read is measured in no more memory than it was read in, and a
+		// night on which a million files went takes room without any reading.
+		defer debug.SetGCPercent(debug.SetGCPercent(25))
 	}
 	o := measure.Options{Profile: c.profile}
 	if !c.json {
