@@ -22,6 +22,7 @@ import (
 // sizes over several orders, times to the nanosecond. It is for benchmarks and
 // for the sizes on disk; fingerprints are as random as real ones.
 type bigBook struct {
+	fsys    fileSystem
 	dir     string
 	key     chunk.Key
 	rand    *rand.Rand
@@ -29,15 +30,21 @@ type bigBook struct {
 	prints  uint64
 	average int
 	taken   time.Time
+	blind   bool // every chunk is new: the known ones need not be loaded
 }
 
 func newBigBook(t testing.TB, dir string) *bigBook {
+	t.Helper()
+	return newBigBookIn(t, osFiles{}, dir)
+}
+
+func newBigBookIn(t testing.TB, fsys fileSystem, dir string) *bigBook {
 	t.Helper()
 	params, err := chunk.NewParams(chunk.Gear, chunk.DefaultAverage)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := Create(dir, CreateOptions{Params: params})
+	b, err := create(fsys, dir, CreateOptions{Params: params})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -46,7 +53,7 @@ func newBigBook(t testing.TB, dir string) *bigBook {
 		t.Fatal(err)
 	}
 	return &bigBook{
-		dir: dir, key: key, rand: rand.New(rand.NewPCG(3, 4)), average: params.Average,
+		fsys: fsys, dir: dir, key: key, rand: rand.New(rand.NewPCG(3, 4)), average: params.Average,
 		taken: time.Date(2031, 1, 1, 1, 0, 0, 0, time.UTC),
 	}
 }
@@ -97,7 +104,7 @@ var words = strings.Fields("angebot rechnung plan lieferung schrank treppe fenst
 // baseline fills the first snapshot with so many files of chunks each on average.
 func (g *bigBook) baseline(t testing.TB, files int, chunks float64) {
 	t.Helper()
-	b, err := Open(g.dir)
+	b, err := open(g.fsys, g.dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -132,13 +139,16 @@ func (g *bigBook) commit(t testing.TB, p *Pending) {
 // night rewrites one file in every so many.
 func (g *bigBook) night(t testing.TB, every int) {
 	t.Helper()
-	b, err := Open(g.dir)
+	b, err := open(g.fsys, g.dir)
 	if err != nil {
 		t.Fatal(err)
 	}
 	p, err := b.Begin(g.key)
 	if err != nil {
 		t.Fatal(err)
+	}
+	if g.blind {
+		p.tableOnce.Do(func() { p.table = &Table{} })
 	}
 	for i := g.rand.IntN(every); i < len(g.last); i += 1 + g.rand.IntN(2*every-1) {
 		e := g.last[i]
