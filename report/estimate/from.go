@@ -29,9 +29,6 @@ func TakenOf(segments []logbook.Segment) []time.Time {
 // NightsOf reads the nights out of the segments' summaries, in order of number,
 // with the overhead of a profile (nil: none). missing counts the steps whose
 // figures were not computed when they were scanned: they are left out.
-//
-// What first-seen files add to the upload is not measured by itself: it is
-// taken to compress as the night's other new bytes.
 func NightsOf(segments []logbook.Segment, p *engine.Profile) (nights []MeasuredNight, missing int) {
 	for i := range segments {
 		s := &segments[i]
@@ -45,16 +42,11 @@ func NightsOf(segments []logbook.Segment, p *engine.Profile) (nights []MeasuredN
 		c := s.Figures.Change
 		n := MeasuredNight{
 			From: segments[i-1].Number, To: s.Number, Taken: s.Taken, Spanned: c.Spanned,
-			UploadBytes: -1, FirstSeenUploadBytes: -1,
-			NewBytes: c.NewBytes, FirstSeenNewBytes: c.FirstSeenNewBytes,
+			UploadBytes: -1, NewBytes: c.NewBytes,
 			ScanSeconds: max(0, s.Work.ElapsedSeconds), CoveredShare: s.Coverage.CoveredShare,
 		}
 		if packed := measure.Packed(p, c.NewCompressedBytes, c.NewBytes); packed >= 0 {
 			n.UploadBytes = packed + p.Overhead(c.NewChunks, c.NewReferences, c.ChangedFiles)
-			n.FirstSeenUploadBytes = 0
-			if c.NewBytes > 0 {
-				n.FirstSeenUploadBytes = int64(float64(n.UploadBytes) * float64(c.FirstSeenNewBytes) / float64(c.NewBytes))
-			}
 		}
 		nights = append(nights, n)
 	}

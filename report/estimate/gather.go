@@ -96,16 +96,12 @@ func nightsOfSpans(segments []logbook.Segment, spans []Span, p *engine.Profile) 
 	for i := range spans {
 		s := &spans[i]
 		at := s.born() - 2
-		if at < 0 || at >= len(out) {
+		if at < 0 || at >= len(out) || s.FirstSeen {
 			continue
 		}
-		n, bytes := &out[at], s.Stored(p)
-		n.UploadBytes += bytes
+		n := &out[at]
+		n.UploadBytes += s.Stored(p)
 		n.NewBytes += s.Bytes
-		if s.FirstSeen {
-			n.FirstSeenUploadBytes += bytes
-			n.FirstSeenNewBytes += s.Bytes
-		}
 	}
 	return out
 }

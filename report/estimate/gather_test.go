@@ -30,6 +30,8 @@ type shelf struct {
 	last  map[string]*logbook.Entry
 	// figures: the nights' summaries are computed, as a scan does.
 	figures bool
+	// joins names a file that is first seen when it comes: the scope grew.
+	joins string
 }
 
 func newShelf(t testing.TB, dir string, figures bool) *shelf {
@@ -87,7 +89,7 @@ func (s *shelf) night(files map[string][]uint64) {
 			delete(s.last, name)
 			continue
 		}
-		e := &logbook.Entry{Label: "share", Path: []byte(name), Links: 1, MtimeNs: s.taken.UnixNano(), CtimeNs: s.taken.UnixNano()}
+		e := &logbook.Entry{Label: "share", Path: []byte(name), Links: 1, FirstSeen: s.joins != "" && name == s.joins, MtimeNs: s.taken.UnixNano(), CtimeNs: s.taken.UnixNano()}
 		if old := s.last[name]; old != nil {
 			e.Inode = old.Inode
 		} else {
@@ -233,11 +235,18 @@ func TestGatherWithoutSummaries(t *testing.T) {
 	for i, figures := range []bool{true, false} {
 		s := newShelf(t, filepath.Join(t.TempDir(), "book"), figures)
 		restless(s, 12)
+		// A share joins: its bytes are a first upload, and no part of that night's run.
+		s.joins = "joined"
+		s.night(map[string][]uint64{"joined": {900_001, 900_002, 900_003}, "a/log": {900_004}})
 		in, err := Gather(context.Background(), s.open(), nil, GatherOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}
 		got[i] = in
+		if n := in.Nights[12]; n.NewBytes != int64(chunkBytes(900_004)) || n.upload() != float64(chunkPacked(900_004)) {
+			t.Errorf("summaries %v: the night on which a share joined brings %d new bytes and sends %v, want %d and %d",
+				figures, n.NewBytes, n.upload(), chunkBytes(900_004), chunkPacked(900_004))
+		}
 	}
 	if !reflect.DeepEqual(got[0].Nights, got[1].Nights) {
 		t.Errorf("with summaries %+v\nwithout %+v", got[0].Nights, got[1].Nights)

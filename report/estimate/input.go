@@ -11,30 +11,26 @@ import (
 	"tidemark/report/engine"
 )
 
-// MeasuredNight is one step from a snapshot to the next.
+// MeasuredNight is one step from a snapshot to the next. What only first-seen
+// files hold is in none of its figures: it is a first upload of its own, as in
+// the summaries of the segments, where it is baseline and no change.
 type MeasuredNight struct {
 	From, To int
 	Taken    time.Time // of snapshot To, with its own offset
 	Spanned  int       // local dates that the step covers; 1 (or 0) is an ordinary night
 
-	UploadBytes          int64   // new bytes, compressed and with overhead, nothing that came back; −1: not measured, NewBytes stands for it
-	FirstSeenUploadBytes int64   // the part of it that only first-seen files hold: sent once, not change; −1: not measured, FirstSeenNewBytes stands for it
-	NewBytes             int64   // uncompressed, first-seen included
-	FirstSeenNewBytes    int64   // the part of NewBytes that only first-seen files hold
-	ScanSeconds          float64 // the scan's own time, ≥ 0
-	CoveredShare         float64 // of the bytes, 0 to 1
+	UploadBytes  int64   // new bytes, compressed and with overhead, nothing that came back; −1: not measured, NewBytes stands for it
+	NewBytes     int64   // uncompressed
+	ScanSeconds  float64 // the scan's own time, ≥ 0
+	CoveredShare float64 // of the bytes, 0 to 1
 }
 
-// upload is what a nightly run has to send: first-seen data is a first upload of its own.
+// upload is what a nightly run has to send.
 func (n *MeasuredNight) upload() float64 {
 	if n.UploadBytes < 0 {
-		return float64(max(0, n.NewBytes-n.FirstSeenNewBytes))
+		return float64(max(0, n.NewBytes))
 	}
-	first := n.FirstSeenUploadBytes
-	if first < 0 {
-		first = n.FirstSeenNewBytes
-	}
-	return float64(max(0, n.UploadBytes-first))
+	return float64(n.UploadBytes)
 }
 
 // Tree is what a restore or a first upload of one tree has to move.
