@@ -100,7 +100,7 @@ func (s *scanner) count(roots []*root, limit int64) (entries, bytes int64, err e
 					if !walk(n.child) {
 						return false
 					}
-				} else if n.stat.typ.kind() == logbook.File {
+				} else if n.stat.typ.kind() == logbook.File && fits(bytes, n.stat.size) {
 					bytes += n.stat.size
 				}
 				if limit >= 0 && bytes > limit || s.quits() {

@@ -20,6 +20,7 @@ type merger struct {
 	path    []byte
 	root    *root
 	tally   tally
+	sizes   int64          // of the files met, added up
 	unread  []unreadFolder // of the last snapshot, around the place where the merge is
 	suspect suspects
 	out     func(*item) // takes what was decided, in order
@@ -234,14 +235,17 @@ func (m *merger) entry(n *node, in *folder) error {
 	switch {
 	case n.err != nil:
 		m.unreadEntry(n, old)
+	case n.stat.typ == typeFile && !fits(m.sizes, n.stat.size):
+		m.plain(logbook.Other, logbook.Skipped, whyTooLarge, &n.stat, old)
 	case n.stat.typ == typeFile:
+		m.sizes += n.stat.size
 		m.file(&n.stat, in, old)
 	case n.stat.typ == typePlaceholder && m.judge(&n.stat, old) == sameFile:
 		m.keep(old)
 	case n.stat.typ == typeLink:
-		m.plain(logbook.Link, logbook.Read, &n.stat, old)
+		m.plain(logbook.Link, logbook.Read, "", &n.stat, old)
 	default:
-		m.plain(logbook.Other, logbook.Skipped, &n.stat, old)
+		m.plain(logbook.Other, logbook.Skipped, n.stat.typ.what(), &n.stat, old)
 	}
 	if old != nil {
 		m.old.next()
@@ -274,13 +278,13 @@ func (m *merger) unreadEntry(n *node, old *logbook.Entry) {
 	m.emit(it)
 }
 
-// plain deals with what has no contents to read.
-func (m *merger) plain(kind logbook.Kind, how logbook.How, st *stat, old *logbook.Entry) {
+// plain deals with what has no contents to read. why it is skipped, if it is.
+func (m *merger) plain(kind logbook.Kind, how logbook.How, why string, st *stat, old *logbook.Entry) {
 	it := newItem(itemPut, m.root, m.path)
 	it.setEntry(kind, how, st)
 	if how == logbook.Skipped {
 		it.own.skipped = 1
-		it.warn = "skipped: " + st.typ.what()
+		it.warn = "skipped: " + why
 	}
 	if !differs(&it.entry, old) {
 		if it.warn == "" {

@@ -181,6 +181,10 @@ func (r *reader) readings(it *item) (from int, off int64) {
 		}
 		// What was read is neither the one state nor the other.
 		rd.stat = r.after
+		if !fits(0, rd.stat.size) {
+			rd.err = errTooLarge
+			return from, off
+		}
 		if rd.err = rd.file.rewind(); rd.err != nil {
 			return from, off
 		}
@@ -245,6 +249,10 @@ func (r *reader) openIn(it *item) error {
 	}
 	if s.o.test.alter != nil {
 		s.o.test.alter(it.root.label, string(it.path), &rd.stat)
+	}
+	if !fits(0, rd.stat.size) { // grown since the walk met it
+		f.close()
+		return errTooLarge
 	}
 	rd.file = f
 	rd.uncached = rd.stat.size >= uncachedFrom && f.uncached(rd.stat.size)
