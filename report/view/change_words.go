@@ -35,16 +35,10 @@ func (v *Change) bytesOf(causes ...measure.Cause) (bytes, fresh int64) {
 func (v *Change) ladder() []Step {
 	l := &ladder{whole: v.TouchedBytes, top: max(v.TouchedBytes, v.ChangedBytes, v.EngineNewBytes)}
 	l.start("touched: new, or other size or time", v.TouchedBytes)
-	restamped, _ := v.bytesOf(measure.Restamped)
-	// A file whose permissions alone changed is restamped and not touched; one
-	// whose times were put back after an edit is changed and not touched.
-	if same := min(restamped, v.TouchedBytes); v.TouchedBytes-same <= v.ChangedBytes {
-		l.minus("only their times differ", same)
-		if hidden := v.ChangedBytes - (v.TouchedBytes - same); hidden > 0 {
-			l.plus("changed behind unchanged times", hidden)
-		}
-	} else {
-		l.minus("the same contents as before", v.TouchedBytes-v.ChangedBytes)
+	same, hidden := v.untouched()
+	l.minus("only their times differ", same)
+	if hidden > 0 {
+		l.plus("changed behind unchanged times", hidden)
 	}
 	l.equals("changed: other or new contents")
 	known, fresh := v.bytesOf(measure.Moved, measure.Copied, measure.Returned)
@@ -70,6 +64,24 @@ func (v *Change) ladder() []Step {
 	}
 	l.equals("to upload")
 	return l.steps
+}
+
+// untouched adds up, night by night, what was touched and did not change, and
+// what changed without being touched (its times were put back, say). Of a night
+// that has both only the difference is known, so each is at least that much. The
+// cause restamped is no help: a file whose permissions or number of names alone
+// changed has it and is not touched.
+func (v *Change) untouched() (same, hidden int64) {
+	var touched, changed int64
+	for _, n := range v.Nights {
+		touched, changed = touched+n.TouchedBytes, changed+n.ChangedBytes
+		same += max(0, n.TouchedBytes-n.ChangedBytes)
+		hidden += max(0, n.ChangedBytes-n.TouchedBytes)
+	}
+	if touched != v.TouchedBytes || changed != v.ChangedBytes { // not told by nights
+		return max(0, v.TouchedBytes-v.ChangedBytes), max(0, v.ChangedBytes-v.TouchedBytes)
+	}
+	return same, hidden
 }
 
 func (v *Change) answer() string {
