@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"tidemark/report/engine"
+	"tidemark/report/measure"
 )
 
 // Result answers the admin's questions. Fields are nil where the question is
@@ -182,6 +183,10 @@ func assumed(in *Input, needs *engine.Needs) []string {
 	unmeasured := in.All.PackedBytes < 0
 	for i := range in.Nights {
 		unmeasured = unmeasured || in.Nights[i].UploadBytes < 0
+	}
+	for i := range in.Spans {
+		s := &in.Spans[i]
+		unmeasured = unmeasured || (s.Bytes > 0 && measure.Packed(needs.Profile, s.Packed, s.Bytes) < 0)
 	}
 	add(unmeasured, "compressed sizes were not measured everywhere: uncompressed ones stand for them")
 	add(needs.Window == nil, "no window is given: a run may send at any time until noon of the next day")

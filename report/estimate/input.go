@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"tidemark/report/engine"
+	"tidemark/report/measure"
 )
 
 // MeasuredNight is one step from a snapshot to the next. What only first-seen
@@ -75,6 +76,20 @@ type Input struct {
 	Spans          []Span          // see SpansOf; nil: not computed, what rests on lifetimes is refused
 	Seed           uint64          // of the bootstrap; the same seed, the same result
 	Assumed        []string        // what the figures above rest on beside measurement
+}
+
+// Exact says whether what is stored is known to the byte for this profile (nil:
+// none): every part measured as this store would hold it, none sampled or modelled.
+func (in *Input) Exact(p *engine.Profile) bool {
+	if all := &in.All; all.PackedBytes < 0 || all.PackedLowBytes != all.PackedHighBytes || len(in.Assumed) > 0 {
+		return false
+	}
+	for i := range in.Spans {
+		if s := &in.Spans[i]; s.Bytes > 0 && measure.Packed(p, s.Packed, s.Bytes) < 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // loads merges the steps within one date and gives what each night asks of the

@@ -142,7 +142,7 @@ func estimateNightly(p *page, v *view.Estimate) {
 	}
 	p.paragraph("  ", fmt.Sprintf("\"Smallest line\" is the least upload rate at which %s of the nights end in time, all else as it is.", units.Share(first.GoalShare)))
 	if v.Promise.Nights > 0 {
-		p.paragraph("  ", fmt.Sprintf("Whatever the nights are like: the next asks no more than the largest so far with a chance of %s, and none of the next 30 does with %s.",
+		p.paragraph("  ", fmt.Sprintf("However much nights differ, as long as they come in no particular order: the next asks no more than the largest so far with a chance of %s, and none of the next 30 asks more with one of %s.",
 			units.Share(v.Promise.NextWithinShare), units.Share(v.Promise.MonthWithinShare)))
 	}
 	estimateClasses(p, v)
@@ -247,7 +247,11 @@ func estimateKeep(p *page, v *view.Estimate) {
 	}
 	t := table{head: []string{"at least", "middle", "at most", ""}}
 	now := v.Units.Bytes(*k.NowBytes)
-	t.row(now, now, now, fmt.Sprintf("today, exact: %s", view.Plural(int64(len(k.Versions)), "version")))
+	how := "exact"
+	if !k.Exact {
+		how = "in part estimated"
+	}
+	t.row(now, now, now, fmt.Sprintf("today, %s: %s", how, view.Plural(int64(len(k.Versions)), "version")))
 	for _, h := range k.Shown {
 		t.row(v.Units.Bytes(h.LowBytes), optional(v.Units, h.MidBytes), v.Units.Bytes(h.HighBytes), h.Date)
 	}
@@ -262,7 +266,7 @@ func estimateKeep(p *page, v *view.Estimate) {
 			more.row(v.Units.Bytes(*m.Bytes), fmt.Sprintf("%s: %d instead of %d", m.Rule, m.Count, m.Count-1))
 		}
 	}
-	more.print(p, "What one more version of each kind would have cost, exact")
+	more.print(p, "What one more version of each kind would have cost, "+how)
 }
 
 func estimatePlans(p *page, v *view.Estimate) {

@@ -21,8 +21,8 @@ func ProfilesText(w io.Writer, v *view.Profiles) error {
 	for i := range v.Profiles {
 		r := &v.Profiles[i]
 		of := "–"
-		if r.StoredShare != nil {
-			of = units.Share(*r.StoredShare)
+		if r.StoredRatio != nil {
+			of = units.Share(*r.StoredRatio)
 		}
 		t.row(v.Units.Bytes(r.UniqueBytes), optional(v.Units, r.MeanBytes), optional(v.Units, r.CompressedBytes), v.Units.Bytes(r.OverheadBytes),
 			optional(v.Units, r.StoredBytes), of, optional(v.Units, r.NewBytes), optional(v.Units, r.UploadBytes), strconv.Itoa(i+1))

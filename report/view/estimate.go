@@ -247,6 +247,7 @@ type EstimateKeep struct {
 	LivesReason  string          `json:"lives_to_longest_share_reason,omitempty"`
 	BridgedShare float64         `json:"returned_share"` // of new bytes, that went away and came back
 
+	Exact    bool            `json:"exact"` // now_bytes and more_bytes are measured to the byte: no part sampled, modelled or taken uncompressed
 	Shown    []EstimatePoint `json:"-"` // of Horizon
 	Scenario bool            `json:"-"` // some point is one
 }
@@ -372,8 +373,14 @@ func dateOrNil(t *time.Time) *string {
 // whole rounds bytes.
 func whole(f float64) int64 { return int64(math.Round(f)) }
 
-// money rounds an amount to a hundredth of a hundredth: bills do no better.
-func money(f float64) float64 { return math.Round(f*1e4) / 1e4 }
+// money rounds an amount to a hundredth of a hundredth: bills do no better. What
+// would round to nothing stays as it is, since it costs something.
+func money(f float64) float64 {
+	if r := math.Round(f*1e4) / 1e4; r != 0 {
+		return r
+	}
+	return f
+}
 
 func moneyOrNil(f *float64) *float64 {
 	if f == nil {

@@ -75,9 +75,9 @@ func TestVerdict(t *testing.T) {
 	}{
 		{view(0, 0, 1e9, line("a", 1e6)), "Over a the first upload ends in night 2 if nothing changes meanwhile"},
 		{view(3, 1e6, 1e9, line("a", 1e6)), "Too early to say whether a is enough; so far it is: all 3 measured nights end inside the window."},
-		{view(20, 1e6, 1e9, line("a", 1e6)), "a is enough for nights like the measured ones: all 20 measured nights end inside the window."},
-		{view(20, 1e9, 1e9, line("a", 1e6)), "a is too slow: its first upload never ends."},
-		{view(20, 1e9, 1e9, line("a", 1e6), line("b", 1e8)), "a is too slow: its first upload never ends. b would be enough."},
+		{view(20, 1e6, 1e9, line("a", 1e6)), "The line a is enough for nights like the measured ones: all 20 measured nights end inside the window."},
+		{view(20, 1e9, 1e9, line("a", 1e6)), "The line a is too slow: its first upload never ends."},
+		{view(20, 1e9, 1e9, line("a", 1e6), line("b", 1e8)), "The line a is too slow: its first upload never ends. The line b would be enough."},
 		{view(20, 1e9, 1e9), "No line is named"},
 	} {
 		if !strings.HasPrefix(c.v.Answer, c.want) {
@@ -110,11 +110,22 @@ func TestTurnText(t *testing.T) {
 	if math.Abs(money(1.00004)-1) > 1e-12 {
 		t.Error("money")
 	}
+	// What costs something is never nothing, however little is kept.
+	if got := units.Money(money(2e-5), "EUR"); got != "< 0.01 EUR" {
+		t.Errorf("2 hundredths of a thousandth: %s", got)
+	}
 }
 
 func TestLateNights(t *testing.T) {
 	n := &EstimateNightly{Runs: []EstimateRun{{Night: "a", Fits: true}, {Night: "b"}, {Night: "c", Skipped: true}}}
 	if got, want := n.Late(), "b, c (the clocks go forward over its window)"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got := skipped(n); got != "" {
+		t.Errorf("another night is late too: %q", got)
+	}
+	one := &EstimateNightly{Runs: []EstimateRun{n.Runs[0], n.Runs[2]}}
+	if got, want := skipped(one), "; that of c has none, since the clocks go forward over it"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	for range 6 {

@@ -28,10 +28,11 @@ func NewEstimate(p EstimateParts, f Facts, o Options) *Estimate {
 		v.Seed, v.Nightly, v.Restore = noLine()
 	}
 	v.Keep = newEstimateKeep(r.Keep, w, o)
+	v.Keep.Exact = p.Trees != nil && p.Trees.Exact(p.Needs.Profile)
 	v.Plans = newEstimatePlans(r, p.Needs)
 	v.choices(r)
 	for _, x := range r.Refused {
-		row := EstimateRefusal{Question: x.Question, Reason: oneLine(x.Reason)}
+		row := EstimateRefusal{Question: x.Question, Reason: upperFirst(oneLine(x.Reason))}
 		if x.NightsNeeded > 0 {
 			row.NightsNeeded = &x.NightsNeeded
 		}
@@ -53,16 +54,16 @@ func (v *Estimate) answer() string {
 	n := &l.Nightly
 	switch {
 	case l.Seed.Never != nil && *l.Seed.Never:
-		return fmt.Sprintf("%s is too slow: its first upload never ends.%s", l.Name, v.instead())
+		return fmt.Sprintf("The line %s is too slow: its first upload never ends.%s", l.Name, v.instead())
 	case v.Nights == 0:
 		return fmt.Sprintf("Over %s the first upload ends in night %d if nothing changes meanwhile; more can be told once nights are measured.", l.Name, *l.Seed.Nights)
 	case *n.FitsShare < n.GoalShare:
-		return fmt.Sprintf("%s is too slow for the nightly run: %s inside the window, and %s are meant to.%s",
+		return fmt.Sprintf("The line %s is too slow for the nightly run: %s inside the window, and %s are meant to.%s",
 			l.Name, ended(n), units.Share(n.GoalShare), v.instead())
 	case n.SmallestUp == nil:
 		return fmt.Sprintf("Too early to say whether %s is enough; so far it is: %s inside the window.", l.Name, ended(n))
 	}
-	return fmt.Sprintf("%s is enough for nights like the measured ones: %s inside the window.", l.Name, ended(n))
+	return fmt.Sprintf("The line %s is enough for nights like the measured ones: %s inside the window%s.", l.Name, ended(n), skipped(n))
 }
 
 // instead names the first other line that would do.
@@ -70,7 +71,7 @@ func (v *Estimate) instead() string {
 	for i := 1; i < len(v.Lines); i++ {
 		l := &v.Lines[i]
 		if s := l.Seed.Never; s != nil && !*s && l.Nightly.FitsShare != nil && *l.Nightly.FitsShare >= l.Nightly.GoalShare {
-			return fmt.Sprintf(" %s would be enough.", l.Name)
+			return fmt.Sprintf(" The line %s would be enough.", l.Name)
 		}
 	}
 	return ""
@@ -91,6 +92,25 @@ func ended(n *EstimateNightly) string {
 		return fmt.Sprintf("1 of the %d measured nights ends", n.Nights)
 	}
 	return fmt.Sprintf("%d of the %d measured nights end", n.Fits, n.Nights)
+}
+
+// skipped says why the only night that did not end in time could not: no line
+// helps where the clocks leave the window out.
+func skipped(n *EstimateNightly) string {
+	late := ""
+	for i := range n.Runs {
+		switch r := &n.Runs[i]; {
+		case r.Fits:
+		case late != "" || !r.Skipped:
+			return ""
+		default:
+			late = r.Night
+		}
+	}
+	if late == "" {
+		return ""
+	}
+	return "; that of " + late + " has none, since the clocks go forward over it"
 }
 
 // details says the whole, line by line, then store and plan.
@@ -149,6 +169,9 @@ func (v *Estimate) lineText(l *EstimateLine) string {
 		case n.LongestSeconds != nil:
 			text += fmt.Sprintf(", after %s", units.Seconds(*n.LongestSeconds))
 		}
+		if late := n.Late(); late != "" && n.Fits > 0 && n.Nights-n.Fits <= 2 {
+			text += "; late: " + late
+		}
 	}
 	text += "."
 	if r := l.Restore.All; r != nil {
@@ -174,10 +197,10 @@ func (v *Estimate) notes(p *EstimateParts, f Facts, o Options) []string {
 		n.coverage(s.Number, s.Partial, s.Coverage)
 	}
 	if v.Nightly.Partial > 0 {
-		n.add("On %s not everything could be read: what those nights send is too low, and what they missed is counted on the night that could read it.", Plural(int64(v.Nightly.Partial), "night"))
+		n.add("On %s not everything could be read: what was sent then is counted too low, and what was missed falls on the night that could read it.", Plural(int64(v.Nightly.Partial), "night"))
 	}
 	if v.Spanned > 0 {
-		n.add("%s over several dates: what they send counts in replays and sums, in no quantile.", steps(v.Spanned))
+		n.add("%s over several dates: what was sent then counts in replays and sums, in no quantile.", steps(v.Spanned))
 	}
 	n.overhead(o.Profile)
 	if v.Keep.BridgedShare > 0 {

@@ -37,7 +37,7 @@ type FixRow struct {
 	NightlyCompressedReason string `json:"nightly_compressed_bytes_reason,omitempty"`
 	AtMost                  bool   `json:"at_most"`            // the saving is no more than this; how much less was not measured
 	OnceBytes               int64  `json:"saved_unique_bytes"` // of what is kept now, once; 0 where AtMost
-	Within                  *int   `json:"within"`             // index of the suggestion whose folder holds this one: the two do not add up; null: none
+	Within                  *int   `json:"within,omitempty"`   // index of the suggestion whose folder holds this one: the two do not add up
 
 	Suggestion string  `json:"suggestion"` // to be checked
 	Evidence   string  `json:"evidence"`   // what was measured

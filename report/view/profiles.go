@@ -44,8 +44,8 @@ type ProfileRow struct {
 	OverheadBytes      int64    `json:"overhead_bytes"`
 	StoredBytes        *int64   `json:"stored_bytes"`
 	StoredReason       string   `json:"stored_bytes_reason,omitempty"`
-	StoredShare        *float64 `json:"stored_share"` // of the source; more than 1 where the store takes more
-	StoredShareReason  string   `json:"stored_share_reason,omitempty"`
+	StoredRatio        *float64 `json:"stored_ratio"` // of the source; more than 1 where the store takes more
+	StoredRatioReason  string   `json:"stored_ratio_reason,omitempty"`
 	NewBytes           *int64   `json:"new_bytes"` // what it would take for new
 	NewReason          string   `json:"new_bytes_reason,omitempty"`
 	UploadBytes        *int64   `json:"upload_bytes"`
@@ -100,11 +100,11 @@ func NewProfiles(results []measure.ProfileResult, typical []bool, f Facts, o Opt
 	}
 	for i := range v.Profiles {
 		row := &v.Profiles[i]
-		row.StoredShareReason = row.StoredReason
+		row.StoredRatioReason = row.StoredReason
 		if s := row.StoredBytes; s != nil {
 			row.Bar = share(*s, most)
-			row.StoredShare = ratio(*s, v.SourceBytes)
-			row.StoredShareReason = because(row.StoredShare, reasonNoUnique)
+			row.StoredRatio = ratio(*s, v.SourceBytes)
+			row.StoredRatioReason = because(row.StoredRatio, reasonNoUnique)
 		}
 	}
 	if s := f.segment(v.Snapshot); s != nil {

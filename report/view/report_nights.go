@@ -120,7 +120,13 @@ func evidence(a *Alert) string {
 			where = append(where, FolderText(f.Raw)+" ("+f.Words+")")
 		}
 		if len(where) > 0 {
-			text += "; most of it in " + listed(where)
+			// The folders are those with most new data, whatever the sign is: one
+			// folder's compression says nothing of what the others bring.
+			lead := "; most of it in "
+			if r.Measure == MeasureCompressedShare {
+				lead = "; the night's new data lay mostly in "
+			}
+			text += lead + listed(where)
 		}
 		if len(parts) > 0 {
 			text = upperFirst(text)
