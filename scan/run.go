@@ -329,6 +329,10 @@ func (s *scanner) watch(ctx context.Context, ended <-chan struct{}) {
 	}
 }
 
+// mostWorkers bounds what is asked for: each worker holds memory of its own, and
+// more than there are cores bring nothing.
+const mostWorkers = 256
+
 // workers is how many goroutines do what.
 type workers struct {
 	readers, hashers int
@@ -338,7 +342,7 @@ type workers struct {
 // workers chooses: on a rotating disk one reader, elsewhere several; a hasher
 // for each core.
 func (s *scanner) workers() workers {
-	if n := s.o.Workers; n > 0 {
+	if n := min(s.o.Workers, mostWorkers); n > 0 {
 		return workers{readers: min(n, 8), hashers: n, rotating: s.o.test.rotating}
 	}
 	cores := runtime.GOMAXPROCS(0)

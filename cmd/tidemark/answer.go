@@ -24,7 +24,7 @@ func (p *program) answer(c *config, v any, text, csv func() error) error {
 		err = text()
 	}
 	if err != nil {
-		return &failure{code: exitFailed, fact: "standard output: writing the answer: " + err.Error(), err: err}
+		return &failure{code: exitFailed, fact: "standard output: writing the answer: " + err.Error(), err: err, hint: "the logbook is as it was; ask again"}
 	}
 	return nil
 }

@@ -60,7 +60,8 @@ func (p *program) scan(ctx context.Context, c *scanConfig) error {
 	talk.warnings(v)
 	if !c.quiet || c.json {
 		if err := p.answer(&c.config, v, func() error { return render.ScanText(p.stdout, v) }, nil); err != nil {
-			return err
+			// 1 would say that nothing was recorded.
+			return &failure{code: exitPart, fact: err.Error(), err: err, hint: fmt.Sprintf("snapshot %d is recorded all the same", v.Snapshot)}
 		}
 	}
 	if c.metrics != "" {

@@ -59,6 +59,11 @@ func Create(dir string, o CreateOptions) (*Book, error) {
 	if err := (osFiles{}).MkdirAll(dir); err != nil {
 		return nil, fmt.Errorf("making the logbook: %w", err)
 	}
+	// Before the lock is made: in another's folder, a logbook's segment for one,
+	// nothing may be left behind.
+	if _, err := leftIn(osFiles{}, dir); err != nil {
+		return nil, err
+	}
 	_, err = os.Lstat(dir + "/" + lockName)
 	newLock := isMissing(err)
 	if newLock {
@@ -84,19 +89,13 @@ func Create(dir string, o CreateOptions) (*Book, error) {
 	return b, err
 }
 
-func create(fsys fileSystem, dir string, o CreateOptions) (*Book, error) {
-	if _, err := methodOf(o.Params).params(); err != nil {
-		return nil, fmt.Errorf("%s: making the logbook: %w", dir, err)
-	}
-	dir = filepath.Clean(dir)
-	if err := fsys.MkdirAll(dir); err != nil {
-		return nil, fmt.Errorf("making the logbook: %w", err)
-	}
+// leftIn refuses a folder in which no logbook can be made, and lists what a making
+// that was cut short left there.
+func leftIn(fsys fileSystem, dir string) (left []string, err error) {
 	list, err := fsys.ReadDir(dir)
 	if err != nil {
 		return nil, fmt.Errorf("making the logbook: %w", err)
 	}
-	var left []string
 	for _, e := range list {
 		switch name := e.Name(); {
 		case name == metaName:
@@ -107,6 +106,21 @@ func create(fsys fileSystem, dir string, o CreateOptions) (*Book, error) {
 		default:
 			return nil, fmt.Errorf("%w: %s is not empty (it holds %q); name an empty folder or one that is not there", ErrNotLogbook, dir, name)
 		}
+	}
+	return left, nil
+}
+
+func create(fsys fileSystem, dir string, o CreateOptions) (*Book, error) {
+	if _, err := methodOf(o.Params).params(); err != nil {
+		return nil, fmt.Errorf("%s: making the logbook: %w", dir, err)
+	}
+	dir = filepath.Clean(dir)
+	if err := fsys.MkdirAll(dir); err != nil {
+		return nil, fmt.Errorf("making the logbook: %w", err)
+	}
+	left, err := leftIn(fsys, dir)
+	if err != nil {
+		return nil, err
 	}
 	// Left by a making that was cut short: logbook.json comes last, and is not there.
 	for _, name := range left {
