@@ -54,3 +54,11 @@ func TestFixWithoutParent(t *testing.T) {
 		t.Errorf("%s, %v", text, err)
 	}
 }
+
+// A sampled logbook measured something: the sentence says what is missing.
+func TestKeptSaysWhatIsMissing(t *testing.T) {
+	v := &WhatIf{After: WhatIfSide{Retention: "7 daily", KeptSnapshots: []int{1, 2}}}
+	if got, want := v.kept(), "Keeping 7 daily holds 2 snapshots of those measured; what those compress to together was not measured everywhere."; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}

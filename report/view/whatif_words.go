@@ -61,7 +61,7 @@ func (v *WhatIf) kept() string {
 		return ""
 	}
 	if a.KeptBytes == nil || z.KeptBytes == nil {
-		return fmt.Sprintf("Keeping %s holds %s of those measured; what that takes was not measured.", z.Retention, Plural(int64(len(z.KeptSnapshots)), "snapshot"))
+		return fmt.Sprintf("Keeping %s holds %s of those measured; what those compress to together was not measured everywhere.", z.Retention, Plural(int64(len(z.KeptSnapshots)), "snapshot"))
 	}
 	b := v.Units.Bytes
 	s := fmt.Sprintf("Keeping %s takes %s (%s of those measured)", z.Retention, b(*z.KeptBytes), Plural(int64(len(z.KeptSnapshots)), "snapshot"))
