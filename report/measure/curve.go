@@ -169,7 +169,9 @@ func CurveBetween(ctx context.Context, b *logbook.Book, from, snapshot int, o Op
 	if err != nil {
 		return nil, err
 	}
-	w.with(&nights)
+	if err := w.with(ctx, &nights); err != nil {
+		return nil, err
+	}
 	r := &CurveResult{Snapshot: snapshot, SourceBytes: reference.SourceBytes, Minimum: -1, Profile: o.Profile}
 	if r.Profile == nil {
 		r.Profile, r.Assumed = AssumedProfile(), true
@@ -178,7 +180,7 @@ func CurveBetween(ctx context.Context, b *logbook.Book, from, snapshot int, o Op
 		r.From, r.Nights = from, snapshot-from
 	}
 	for _, v := range w.views {
-		r.Points = append(r.Points, w.point(v, newModel(r.Profile, reference, w.views[0])))
+		r.Points = append(r.Points, w.point(v, newModel(r.Profile, reference, w)))
 	}
 	r.minimum()
 	return r, nil
@@ -277,7 +279,7 @@ func (w *unitWalk) newBytes(p *CurvePoint, v *unitView, m *model) {
 	p.NewOverheadBytes = m.profile.Overhead(v.fresh.units, v.freshReferences, w.changedFiles)
 	p.UploadBytes, p.UploadLowBytes, p.UploadHighBytes = -1, -1, -1
 	var low, high int64
-	p.NewCompressedBytes, low, high = m.compressed(&v.fresh)
+	p.NewCompressedBytes, low, high = m.compressedNew(&v.fresh)
 	defer w.upload(p, low, high)
 	if !p.Derived || p.Edges == 0 {
 		return

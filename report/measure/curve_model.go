@@ -12,21 +12,43 @@ type model struct {
 	profile *engine.Profile
 	// What was left out of the sample has its ratio here from all measured
 	// chunks; the snapshot's own estimate is better and has an interval.
-	scale, low, high float64
+	scaling
+	// The night's new chunks, and those that came back, have estimates of their own:
+	// what change says of them is what this comes to in the logbook's own chunks.
+	fresh, back scaling
 }
 
-// newModel makes a model that agrees with the explanation of the same tree.
-// base is the view of the logbook's own chunks.
-func newModel(p *engine.Profile, reference *logbook.ExplainTotals, base *unitView) *model {
-	m := &model{profile: p, scale: 1, low: 1, high: 1}
-	if c := reference.CompressedBytes; c > 0 && reference.CompressedHighBytes > reference.CompressedLowBytes {
-		m.low = float64(reference.CompressedLowBytes) / float64(c)
-		m.high = float64(reference.CompressedHighBytes) / float64(c)
-		if base.now.packed > 0 {
-			m.scale = float64(c) / float64(base.now.packed)
+// scaling turns sums with the whole's ratio into a set's own estimate.
+type scaling struct{ scale, low, high float64 }
+
+// newModel makes a model that agrees with the explanation of the same tree and,
+// for the nights of the walk, with the estimate of their new chunks.
+func newModel(p *engine.Profile, reference *logbook.ExplainTotals, w *unitWalk) *model {
+	base := w.views[0]
+	return &model{
+		profile: p,
+		scaling: newScaling(base.now.packed, reference.CompressedBytes, reference.CompressedLowBytes, reference.CompressedHighBytes),
+		fresh:   nightScaling(&base.fresh, &w.newPack),
+		back:    nightScaling(&base.back, &w.backPack),
+	}
+}
+
+func nightScaling(sums *unitSums, own *packing) scaling {
+	mid, low, high := own.total()
+	return newScaling(sums.packed, mid, low, high)
+}
+
+// newScaling makes packed come to mid, in low … high. Where that has no width,
+// or is not known, packed stays as it is.
+func newScaling(packed, mid, low, high int64) scaling {
+	s := scaling{scale: 1, low: 1, high: 1}
+	if mid > 0 && high > low {
+		s.low, s.high = float64(low)/float64(mid), float64(high)/float64(mid)
+		if packed > 0 {
+			s.scale = float64(mid) / float64(packed)
 		}
 	}
-	return m
+	return s
 }
 
 // packedAs turns what the fastest compression makes of bytes, with its bounds,
@@ -49,16 +71,24 @@ func packedAs(p *engine.Profile, mid, low, high, bytes int64) (int64, int64, int
 	return mid, min(low, mid), max(high, mid)
 }
 
-// compressed returns what units take, with what the models and the sample
-// leave open; −1, −1, −1 where nothing was measured of some of them.
-func (m *model) compressed(s *unitSums) (mid, low, high int64) {
+// compressed returns what units of the snapshot take, with what the models and
+// the sample leave open; −1, −1, −1 where nothing was measured of some of them.
+func (m *model) compressed(s *unitSums) (mid, low, high int64) { return m.scaled(s, m.scaling) }
+
+// compressedNew is compressed for units that the nights brought.
+func (m *model) compressedNew(s *unitSums) (mid, low, high int64) { return m.scaled(s, m.fresh) }
+
+// compressedBack is compressed for units that came back.
+func (m *model) compressedBack(s *unitSums) (mid, low, high int64) { return m.scaled(s, m.back) }
+
+func (m *model) scaled(s *unitSums, by scaling) (mid, low, high int64) {
 	if s.unknown > 0 {
 		return packedAs(m.profile, -1, -1, -1, s.bytes)
 	}
 	within := func(x float64) int64 { return min(max(int64(math.Round(x)), 0), s.bytes) }
 	open := contextError * float64(s.context)
 	return packedAs(m.profile,
-		within(float64(s.packed)*m.scale),
-		within((float64(s.packed)-open)*m.scale*m.low),
-		within((float64(s.packed)+open)*m.scale*m.high), s.bytes)
+		within(float64(s.packed)*by.scale),
+		within((float64(s.packed)-open)*by.scale*by.low),
+		within((float64(s.packed)+open)*by.scale*by.high), s.bytes)
 }

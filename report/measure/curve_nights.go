@@ -1,11 +1,14 @@
 package measure
 
+import "context"
+
 // nightUnits adds up, view by view, what earlier nights of a range brought.
 type nightUnits struct {
 	fresh, back     []unitSums
 	freshReferences []int64
 	changedFiles    int64
 	changedBytes    int64
+	newIDs, backIDs []idBits
 }
 
 func (s *unitSums) merge(o *unitSums) {
@@ -33,10 +36,12 @@ func (n *nightUnits) add(w *unitWalk) {
 	}
 	n.changedFiles += w.changedFiles
 	n.changedBytes += w.changedBytes
+	n.newIDs, n.backIDs = append(n.newIDs, w.newIDs), append(n.backIDs, w.backIDs)
 }
 
-// with adds earlier nights to those of a walk with the same views.
-func (w *unitWalk) with(n *nightUnits) {
+// with adds earlier nights to those of a walk with the same views, and then
+// reads what is known of how their chunks compress.
+func (w *unitWalk) with(ctx context.Context, n *nightUnits) error {
 	for i := range n.fresh {
 		v := w.views[i]
 		v.fresh.merge(&n.fresh[i])
@@ -45,4 +50,17 @@ func (w *unitWalk) with(n *nightUnits) {
 	}
 	w.changedFiles += n.changedFiles
 	w.changedBytes += n.changedBytes
+	for i := range n.newIDs {
+		w.newIDs.join(n.newIDs[i])
+		w.backIDs.join(n.backIDs[i])
+	}
+	exact, err := loadExact(ctx, w.book, w.snapshot)
+	if err != nil {
+		return err
+	}
+	w.newPack, w.backPack = packing{exact: exact}, packing{exact: exact}
+	if err := eachRow(ctx, w.book, w.newIDs.runs(), w.newPack.add); err != nil {
+		return err
+	}
+	return eachRow(ctx, w.book, w.backIDs.runs(), w.backPack.add)
 }

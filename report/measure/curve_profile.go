@@ -166,7 +166,9 @@ func forProfiles(ctx context.Context, b *logbook.Book, from, snapshot int, profi
 	if err != nil {
 		return nil, err
 	}
-	w.with(&nights)
+	if err := w.with(ctx, &nights); err != nil {
+		return nil, err
+	}
 	out := make([]ProfileResult, len(profiles))
 	for i, p := range profiles {
 		out[i] = w.profile(p, of[i], base)
@@ -209,7 +211,7 @@ func profileWalk(ctx context.Context, b *logbook.Book, snapshot int, profiles []
 }
 
 func (w *unitWalk) profile(p *engine.Profile, v *unitView, base *Explain) ProfileResult {
-	m := newModel(p, &base.ExplainTotals, w.views[0])
+	m := newModel(p, &base.ExplainTotals, w)
 	r := ProfileResult{Profile: p, AverageBytes: int64(v.law.params.Average), Assumed: []ProfileNote{}}
 	if v.whole {
 		r.AverageBytes = 0
@@ -244,8 +246,8 @@ func (w *unitWalk) profileNight(r *ProfileResult, v *unitView, m *model) {
 		r.NewChunks, r.ReturningBytes, r.ReturningCompressed = v.freshReferences, 0, 0
 	} else {
 		r.NewBytes, r.NewChunks, r.ReturningBytes = v.fresh.bytes, v.fresh.units, v.back.bytes
-		r.NewCompressedBytes, r.NewCompressedLowBytes, r.NewCompressedHighBytes = m.compressed(&v.fresh)
-		r.ReturningCompressed, _, _ = m.compressed(&v.back)
+		r.NewCompressedBytes, r.NewCompressedLowBytes, r.NewCompressedHighBytes = m.compressedNew(&v.fresh)
+		r.ReturningCompressed, _, _ = m.compressedBack(&v.back)
 	}
 	r.NewOverheadBytes = m.profile.Overhead(r.NewChunks, v.freshReferences, w.changedFiles)
 	if r.NewCompressedBytes >= 0 {

@@ -72,7 +72,8 @@ func (r *viewRow) add(p pair, u *unit, context int64) {
 	r.types[p.typ].add(u, context, false, false, 1)
 }
 
-// unitWalk streams the histories once for any number of views. It holds eight
+// unitWalk streams the histories once for any number of views, of which the
+// first is of the logbook's own chunks. It holds eight
 // bytes a base chunk, and for the views together about as much again.
 type unitWalk struct {
 	book     *logbook.Book
@@ -92,6 +93,11 @@ type unitWalk struct {
 	contents, within *hashSet
 	changedFiles     int64
 	changedBytes     int64
+
+	// Of the night, in the logbook's own chunks: those that are new, and those that
+	// came back. Their estimate is the night's own and not the snapshot's.
+	newIDs, backIDs   idBits
+	newPack, backPack packing
 
 	asked     []uint64 // bit planes of ids: first chunks of the units to be asked for
 	anyAsked  bool
@@ -113,6 +119,7 @@ func newUnitWalk(ctx context.Context, b *logbook.Book, snapshot int, keep *keepe
 	if snapshot > 1 {
 		w.tonight = b.Segments()[snapshot-1].FirstChunk
 	}
+	w.newIDs, w.backIDs = newIDBits(facts.span), newIDBits(facts.span)
 	w.asked = make([]uint64, (facts.span.end-facts.span.first+63)/64)
 	for _, v := range views {
 		v.sets = map[string]*unitSet{}
@@ -415,13 +422,22 @@ func (w *unitWalk) mark(v *unitView, u *unit, flags unitFlags, p pair) repetitio
 	switch {
 	case before&which != inChanged && after&which == inChanged:
 		v.fresh.add(u, context, large, mixed, 1)
+		if v == w.views[0] {
+			w.newIDs.add(u.first, 1)
+		}
 		if u.newest < w.tonight {
 			w.ask(v, u)
 		}
 	case before&which == inChanged && after&which == which:
 		v.fresh.add(u, context, large, mixed, -1)
+		if v == w.views[0] {
+			w.newIDs.remove(u.first)
+		}
 		if w.answering {
 			v.back.add(u, context, large, mixed, 1)
+			if v == w.views[0] {
+				w.backIDs.add(u.first, 1)
+			}
 		}
 	}
 	return met

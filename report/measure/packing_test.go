@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"tidemark/chunk"
+	"tidemark/report/engine"
 	"tidemark/scan/logbook"
 )
 
@@ -98,6 +99,41 @@ func TestMixedLogbooksAreEstimatedByTheirOwnSample(t *testing.T) {
 		}
 		if off := float64(sum)/float64(fresh) - 1; math.Abs(off) > 0.05 {
 			t.Errorf("%+v: churn %d, really %d", c, sum, fresh)
+		}
+	}
+}
+
+// The upload of a night is one figure, whoever asks: change's, to the byte, with
+// its interval, also where the night was compressed by sample and so was, of
+// another kind, what it came to.
+func TestTheUploadOfANightIsOneFigure(t *testing.T) {
+	ctx := context.Background()
+	needs := &engine.Profile{Name: "own", Unit: engine.ContentDefined, Compression: engine.Light, PerChunkBytes: 72, PerReferenceBytes: 40, PerFileBytes: 256}
+	for _, sampledFirst := range []bool{true, false} {
+		b, _, _ := mixedBook(t, sampledFirst, 0.9, 0.4)
+		ch, err := ChangeBetween(ctx, b, 0, 0, Options{Profile: needs})
+		must(t, err)
+		if ch.UploadBytes <= ch.NewCompressedBytes || ch.NewCompressedBytes <= 0 {
+			t.Fatalf("no night: %+v", ch.ChangeTotals)
+		}
+		want := [4]int64{ch.NewCompressedBytes, ch.NewCompressedLowBytes, ch.NewCompressedHighBytes, ch.UploadBytes}
+		r, err := ForProfile(ctx, b, 0, needs, Options{})
+		must(t, err)
+		if got := [4]int64{r.NewCompressedBytes, r.NewCompressedLowBytes, r.NewCompressedHighBytes, r.UploadBytes}; got != want {
+			t.Errorf("profiles: %d, change: %d", got, want)
+		}
+		c, err := Curve(ctx, b, 0, Options{Profile: needs})
+		must(t, err)
+		p := &c.Points[0]
+		if got := [4]int64{p.NewCompressedBytes, p.UploadLowBytes - p.NewOverheadBytes, p.UploadHighBytes - p.NewOverheadBytes, p.UploadBytes}; got != want {
+			t.Errorf("curve: %d, change: %d", got, want)
+		}
+		for _, after := range []*engine.Profile{needs, {Unit: engine.WholeFile, Compression: engine.Light}} {
+			w, err := WhatIf(ctx, b, 0, Selection{Profile: after}, Options{Profile: needs})
+			must(t, err)
+			if w.BeforeNewCompressed != want[0] || w.BeforeUpload != want[3] {
+				t.Errorf("what if %s: before %d and %d, change: %d", after.Unit, w.BeforeNewCompressed, w.BeforeUpload, want)
+			}
 		}
 	}
 }

@@ -38,6 +38,35 @@ func (b *idBits) add(first, n int64) {
 	}
 }
 
+// remove takes an id out.
+func (b *idBits) remove(id int64) {
+	i := id - b.first
+	b.words[i/64] &^= 1 << (i % 64)
+}
+
+// join puts in what an earlier snapshot's set holds: ids go on from one
+// snapshot to the next, and its set is no longer than this one.
+func (b *idBits) join(earlier idBits) {
+	for w, word := range earlier.words {
+		b.words[w] |= word
+	}
+}
+
+// runs lists the ids, ascending.
+func (b *idBits) runs() (out []idRun) {
+	for w, word := range b.words {
+		for ; word != 0; word &= word - 1 {
+			id := b.first + int64(w)*64 + int64(bits.TrailingZeros64(word))
+			if k := len(out) - 1; k >= 0 && out[k].first+out[k].n == id {
+				out[k].n++
+				continue
+			}
+			out = append(out, idRun{id, 1})
+		}
+	}
+	return out
+}
+
 // missing calls f for the ids first … first+n−1 that are in neither set.
 func missing(b, c *idBits, first, n int64, f func(id int64)) {
 	if n <= 0 {
