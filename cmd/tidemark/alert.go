@@ -46,12 +46,14 @@ func (p *program) alertCommand() *cobra.Command {
 		Long: `Alert says in one line whether last night was unusual: how much was new, how well
 the new data of each type and folder compresses, how many files were given another
 name or ending, how much could be read, how long ago the last good scan was, and,
-with a needs file that names a current plan, in how many days it is full. It shows
+with a needs file that names a current plan, when it is forecast to be full. It shows
 the evidence and the folders that hold most of it, and names no cause.
 
 Exit codes: 0 usual, 1 warning, 2 critical, 3 unknown (too few nights to judge by, no
 logbook, or one that can not be read). Thresholds stand in the needs file. With
---quiet nothing is printed while all is usual.`,
+--quiet nothing is printed and the code is 0 while all is usual, and while nights like
+the newest are only too few yet to judge by; leave it out where the difference counts.
+Only the logbook's summaries are read: tidemark audit proves the rest.`,
 		Example: `  tidemark alert
   tidemark alert --all --needs needs.toml
   tidemark alert --quiet --metrics /var/lib/node-metrics/tidemark.prom`,
@@ -79,7 +81,10 @@ func (p *program) alert(cmd *cobra.Command, f *alertFlags) error {
 		// A monitoring system reads stdout: the line has to be there all the same.
 		v = view.UnknownAlert(err.Error())
 	}
-	if v.Status != view.StatusUsual || !c.quiet || c.json {
+	// A logbook of a few nights would call somebody every morning for a week, until
+	// nobody listens: with --quiet that is no news. --json and the gauges say it.
+	silent := c.quiet && (v.Status == view.StatusUsual || v.TooYoung())
+	if !silent || c.json {
 		if werr := p.answer(&c, v, func() error {
 			if f.all {
 				return render.AlertText(p.stdout, v)
@@ -97,7 +102,7 @@ func (p *program) alert(cmd *cobra.Command, f *alertFlags) error {
 			return err
 		}
 	}
-	if code := v.Status.ExitCode(); code != 0 {
+	if code := v.Status.ExitCode(); code != 0 && !silent {
 		return verdict(code)
 	}
 	return nil
@@ -130,7 +135,7 @@ func (c *config) judge(ctx context.Context, book *logbook.Book, now time.Time) (
 		parts.Trend = c.trendOf(book)
 		if !now.IsZero() {
 			var err error
-			if parts.Plan, err = c.planFull(ctx, book, now); err != nil {
+			if parts.Plan, err = c.planFull(ctx, book); err != nil {
 				return nil, err
 			}
 		}
@@ -140,7 +145,7 @@ func (c *config) judge(ctx context.Context, book *logbook.Book, now time.Time) (
 
 // planFull asks the estimate when the current plan is full; nil where the needs
 // file names none with a capacity.
-func (c *config) planFull(ctx context.Context, book *logbook.Book, now time.Time) (*view.PlanFull, error) {
+func (c *config) planFull(ctx context.Context, book *logbook.Book) (*view.PlanFull, error) {
 	if c.needs == nil {
 		return nil, nil
 	}
@@ -150,7 +155,7 @@ func (c *config) planFull(ctx context.Context, book *logbook.Book, now time.Time
 			if err != nil {
 				return nil, err
 			}
-			return view.NewPlanFull(plan.Name, estimate.Estimate(in, c.needs), now), nil
+			return view.NewPlanFull(plan, estimate.Estimate(in, c.needs), book.Segments()[len(book.Segments())-1].Taken), nil
 		}
 	}
 	return nil, nil

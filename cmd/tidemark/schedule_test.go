@@ -52,6 +52,10 @@ func TestScheduleFiles(t *testing.T) {
 			t.Errorf("service: %s=%s, want %q", key, service[key], want)
 		}
 	}
+	// 3 is also a logbook that can not be read: it must not pass for success.
+	if s, set := unitKeys(t, filepath.Join(dir, "tidemark-alert.service"))["SuccessExitStatus"]; set {
+		t.Errorf("alert: SuccessExitStatus=%s", s)
+	}
 	if timer["Persistent"] != "yes" && timer["Persistent"] != "true" {
 		t.Errorf("timer: Persistent=%s", timer["Persistent"])
 	}

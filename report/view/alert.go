@@ -77,6 +77,22 @@ type AlertReason struct {
 	Nights          int           `json:"nights"`   // that what is usual rests on
 	Evidence        string        `json:"evidence"` // one sentence
 	Folders         []AlertFolder `json:"folders"`  // at most three, those with most of it
+
+	wait bool // unknown for want of nights only: more of them will answer
+}
+
+// TooYoung says that nothing is amiss but that nights like this one are too few yet
+// to judge by: time mends it, and nobody needs to be called.
+func (v *Alert) TooYoung() bool {
+	if v.Status != StatusUnknown || v.Snapshot == 0 {
+		return false
+	}
+	for i := range v.Reasons {
+		if r := &v.Reasons[i]; decides(r.Measure) && !r.wait {
+			return false
+		}
+	}
+	return true
 }
 
 // AlertOf names a type or a folder.

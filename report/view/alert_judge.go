@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 
 	"tidemark/report/engine"
 	"tidemark/report/measure"
@@ -106,7 +105,7 @@ func (j *judge) newBytes() {
 	switch n := j.night; {
 	case n == nil:
 		r.ValueReason, r.ScoreReason = reasonNoNight, reasonNoNight
-		r.Evidence = reasonNoNight
+		r.Evidence, r.wait = reasonNoNight, true
 	case !n.Measured:
 		r.ValueReason, r.ScoreReason = reasonNoFigures, reasonNoFigures
 		r.Evidence = reasonNoFigures
@@ -119,12 +118,8 @@ func (j *judge) newBytes() {
 				how = "the step lies within the baseline's own date"
 			}
 			r.ScoreReason = how + "; " + r.ScoreReason
-			if like := pick(j.before, measure.DayClasses, 1, newBytesOf); len(like) >= j.Alert.Nights {
-				// After a missed run there is nothing to compare with; that a run was
-				// missed is told by the age, and each night after it counts again.
-				r.Status = StatusUsual
-			}
 		}
+		r.wait = !ok
 		r.Evidence = fmt.Sprintf("%s new, %s", j.bytes(*r.Value), r.beside(p, j.bytes))
 		if r.Status != StatusUsual {
 			r.Folders = j.topFolders(func(f *logbook.SplitTotals) (float64, string) {
@@ -261,38 +256,6 @@ func (j *judge) age() {
 	}
 	j.add(r)
 }
-
-// planFull judges how soon the current plan is full.
-func (j *judge) planFull() {
-	if j.Plan == nil {
-		return
-	}
-	r := AlertReason{Measure: MeasurePlanFull, Status: StatusUsual, ScoreReason: reasonThreshold}
-	name := `plan "` + oneLine(j.Plan.Name) + `"`
-	switch days := j.Plan.Days; {
-	case days == nil:
-		r.ValueReason = oneLine(j.Plan.Reason)
-		r.Evidence = name + ": " + r.ValueReason
-	default:
-		r.Value = days
-		switch {
-		case *days < j.Alert.CriticalFullDays:
-			r.Status = StatusCritical
-		case *days < j.Alert.WarningFullDays:
-			r.Status = StatusWarning
-		}
-		r.Evidence = fmt.Sprintf("%s is full in %s by the estimate", name, daysWords(*days))
-		if *days <= 0 {
-			r.Evidence = name + " is full"
-		}
-		if j.Plan.Low != nil && j.Plan.High != nil && *days > 0 {
-			r.Evidence += fmt.Sprintf(" (80 %% interval %s to %s)", daysWords(*j.Plan.Low), daysWords(*j.Plan.High))
-		}
-	}
-	j.add(r)
-}
-
-func daysWords(d float64) string { return units.Seconds(math.Floor(d) * 24 * time.Hour.Seconds()) }
 
 // topFolders are the three of the night with most of something.
 func (j *judge) topFolders(of func(*logbook.SplitTotals) (float64, string)) []AlertFolder {

@@ -24,10 +24,19 @@ type AlertParts struct {
 
 // PlanFull is what the estimate says of the current plan.
 type PlanFull struct {
-	Name    string
-	Days    *float64 // until it is full, as likely earlier as later; nil: see Reason
-	Low     *float64 // of the 80 % interval; nil: not known
-	High    *float64
+	Name          string
+	Taken         time.Time // of the newest snapshot, from which days count
+	CapacityBytes int64
+	Full          bool  // what is kept today is measured to be more than it takes
+	NowBytes      int64 // what is kept today, where Full
+
+	Days  *float64 // until it is full, as likely earlier as later; 0 where Full; nil: see Reason
+	Low   *float64 // of the 80 % interval; nil: not known
+	High  *float64
+	Early time.Time // the dates of Low, Days and High, where Days is given and it is not Full
+	Mid   time.Time
+	Late  *time.Time // nil: not known
+
 	Reason  string
 	Refused bool // too little was measured to say; else: not full within the horizon
 }

@@ -1,11 +1,13 @@
 package view
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
 
 	"tidemark/report/engine"
+	"tidemark/report/estimate"
 	"tidemark/report/measure"
 	"tidemark/report/units"
 	"tidemark/scan/logbook"
@@ -164,7 +166,10 @@ func TestAlertNeverDivides(t *testing.T) {
 	last.Started = last.Taken
 	last.Figures.Change.NewBytes = 300e6
 	v := alertOf(segments, nil)
-	checkAlert(t, v, StatusUsual, "covers 3 dates and is not divided")
+	checkAlert(t, v, StatusUnknown, "covers 3 dates and is not divided", "0 nights of 7")
+	if !v.TooYoung() {
+		t.Error("a step that only time can judge calls somebody")
+	}
 	// Without any nights to know better by, that is not known.
 	first := alertNights(1)
 	first[1].Taken, first[1].Figures.Change.Spanned = first[0].Taken.Add(time.Hour), 0
@@ -288,22 +293,82 @@ func TestAlertAge(t *testing.T) {
 	}
 }
 
+// Days to a forecast date count from the newest snapshot. What the clock says is told
+// apart, and only a measured size makes a plan full.
 func TestAlertPlan(t *testing.T) {
+	taken := alertNights(20)[20].Taken
+	in := func(days int) *time.Time {
+		d := estimate.Night(taken).AddDate(0, 0, days)
+		return &d
+	}
+	plan := &engine.Plan{Name: "shed\n", Current: true, CapacityBytes: 2e9}
+	planOf := func(full *estimate.FullRange, fits bool) *PlanFull {
+		return NewPlanFull(plan, &estimate.Result{
+			Keep: &estimate.Keep{NowBytes: 2.5e9}, Plans: []estimate.Plan{{Name: plan.Name, FitsNow: fits, Full: full}},
+		}, taken)
+	}
+	of := func(now time.Time, p *PlanFull) *Alert {
+		return alertOf(alertNights(20), func(a *AlertParts) {
+			a.Plan = p
+			if !now.IsZero() {
+				a.Now = now
+			}
+		})
+	}
 	for _, c := range []struct {
-		days   float64
+		days   int
 		status AlertStatus
-		words  string
-	}{{200, StatusUsual, ""}, {89.9, StatusWarning, "is full in 89 d"}, {29, StatusCritical, "is full in 29 d"}, {0, StatusCritical, `plan "shed\n" is full`}} {
-		v := alertOf(alertNights(20), func(p *AlertParts) { p.Plan = &PlanFull{Name: "shed\n", Days: &c.days} })
+	}{{90, StatusUsual}, {89, StatusWarning}, {29, StatusCritical}} {
+		v := of(time.Time{}, planOf(&estimate.FullRange{Early: *in(c.days - 9), Mid: in(c.days), Late: in(c.days + 9)}, true))
 		checkAlert(t, v, c.status)
-		if !strings.Contains(v.Line, c.words) {
-			t.Errorf("%v days: %s", c.days, v.Line)
+		r := reason(v, MeasurePlanFull)
+		want := fmt.Sprintf("is forecast to be full between %s and %s (80 %% interval), as likely before as after %s, %d d after the newest snapshot",
+			dateText(*in(c.days - 9)), dateText(*in(c.days + 9)), dateText(*in(c.days)), c.days)
+		if *r.Value != float64(c.days) || !strings.Contains(r.Evidence, want) || strings.Contains(v.Line, "is unusual") {
+			t.Errorf("%d days: %v, %s, want %s", c.days, *r.Value, v.Line, want)
 		}
 	}
-	v := alertOf(alertNights(20), func(p *AlertParts) { p.Plan = &PlanFull{Name: "shed", Reason: "too few nights"} })
+	// Half a year later nothing was measured since: the same days, and no word of "is full".
+	forecast := &estimate.FullRange{Early: *in(91), Mid: in(100), Late: in(109)}
+	v := of(taken.AddDate(0, 0, 200), planOf(forecast, true))
+	checkAlert(t, v, StatusCritical, "the last good scan began", dateText(*in(109))+" has passed since the last scan")
+	if r := reason(v, MeasurePlanFull); *r.Value != 100 || r.Status != StatusWarning || strings.Contains(v.Line, "is full") || strings.Contains(v.Line, "is unusual") {
+		t.Errorf("%v %s: %s", *r.Value, r.Status, v.Line)
+	}
+	if r := reason(of(taken.AddDate(0, 0, 95), planOf(forecast, true)), MeasurePlanFull); !strings.Contains(r.Evidence, dateText(*in(91))+" has passed") {
+		t.Error(r.Evidence)
+	}
+	if r := reason(of(time.Time{}, planOf(&estimate.FullRange{Early: *in(5), Mid: in(20)}, true)), MeasurePlanFull); !strings.Contains(r.Evidence, "full on "+dateText(*in(5))+" at the earliest") {
+		t.Error(r.Evidence)
+	}
+	v = of(time.Time{}, planOf(&estimate.FullRange{Early: *in(0), Mid: in(0), Late: in(0)}, false))
+	checkAlert(t, v, StatusCritical, `plan "shed\n" is full: 2.50 GB are kept, and it takes 2.00 GB`)
+	// Beside an unusual night the plan comes after it.
+	segments := alertNights(20)
+	segments[20].Figures.Change.NewBytes = 800e6
+	v = alertOf(segments, func(p *AlertParts) { p.Plan = planOf(&estimate.FullRange{Early: *in(5), Mid: in(20)}, true) })
+	checkAlert(t, v, StatusCritical, "is unusual: 800 MB new", "; besides, plan ")
+	v = of(time.Time{}, &PlanFull{Name: "shed", Reason: "too few nights"})
 	checkAlert(t, v, StatusUsual)
 	if r := reason(v, MeasurePlanFull); r.Value != nil || r.ValueReason != "too few nights" {
 		t.Errorf("%+v", r)
+	}
+}
+
+// Only that nights are too few is nobody's business in the morning.
+func TestAlertTooYoung(t *testing.T) {
+	for n, want := range map[int]bool{0: true, 3: true, 20: false} {
+		if v := alertOf(alertNights(n), nil); v.TooYoung() != want {
+			t.Errorf("%d nights: %v, %s", n, v.TooYoung(), v.Line)
+		}
+	}
+	clock := alertOf(alertNights(3), func(p *AlertParts) { p.Now = p.Now.AddDate(0, 0, -9) })
+	none := alertNights(20)
+	none[20].Figures = nil
+	for _, v := range []*Alert{clock, alertOf(none, nil), alertOf(nil, nil), UnknownAlert("no logbook")} {
+		if v.Status != StatusUnknown || v.TooYoung() {
+			t.Errorf("%s is taken for a young logbook", v.Line)
+		}
 	}
 }
 

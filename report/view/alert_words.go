@@ -31,6 +31,10 @@ func (v *Alert) settle() {
 // decides says of which measures not to know is an answer of its own.
 func decides(measure string) bool { return measure == MeasureNewBytes || measure == MeasureGoodScanAge }
 
+// ofNight says which measures speak of the night itself: that a plan fills up or the
+// last scan is old makes no night unusual.
+func ofNight(measure string) bool { return measure != MeasureGoodScanAge && measure != MeasurePlanFull }
+
 func scoreOf(r AlertReason) float64 {
 	if r.Score == nil {
 		return 0
@@ -51,7 +55,7 @@ func (v *Alert) line() string {
 		}
 		return what + ": nothing unusual"
 	}
-	var parts []string
+	var parts, besides []string
 	for _, r := range v.Reasons {
 		text := r.Evidence
 		if r.Status == StatusUnknown && (v.Status != StatusUnknown || !decides(r.Measure)) {
@@ -65,10 +69,20 @@ func (v *Alert) line() string {
 		if len(r.Folders) > 0 && r.Status != StatusUnknown {
 			text += " [" + foldersWords(r.Folders) + "]"
 		}
+		if v.Status != StatusUnknown && !ofNight(r.Measure) {
+			besides = append(besides, text)
+			continue
+		}
 		parts = append(parts, text)
 	}
-	if v.Status != StatusUnknown {
+	switch {
+	case len(parts) == 0:
+		parts = besides
+	case v.Status != StatusUnknown:
 		what += " is unusual"
+		if len(besides) > 0 {
+			parts = append(parts, "besides, "+strings.Join(besides, "; "))
+		}
 	}
 	return what + ": " + strings.Join(parts, "; ")
 }
