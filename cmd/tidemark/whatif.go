@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -165,10 +166,21 @@ func retained(ctx context.Context, book *logbook.Book, to int, sel measure.Selec
 func kept(book *logbook.Book, to int, lives []measure.Lifetime, r *engine.Retention, p *engine.Profile, from int) *view.Kept {
 	out := estimate.Retain(estimate.SpansOf(lives), estimate.TakenOf(book.Segments()[:to]), r, p)
 	k := &view.Kept{Retention: r, Snapshots: out.Kept, Bytes: out.Bytes}
+	var compressed bool
 	for i := range lives {
-		if lives[i].Bytes > 0 && measure.Packed(p, lives[i].Packed, lives[i].Bytes) < 0 {
-			k.Bytes = -1
+		l := &lives[i]
+		switch {
+		case l.Bytes == 0:
+		case measure.Packed(p, l.Packed, l.Bytes) >= 0:
+			compressed = true
+		case slices.ContainsFunc(out.Kept, func(n int) bool {
+			return slices.ContainsFunc(l.Alive, func(s measure.Stay) bool { return s.From <= n && n < s.To })
+		}):
+			k.PlainBytes += l.Bytes
 		}
+	}
+	if !compressed && k.PlainBytes > 0 {
+		k.Bytes = -1
 	}
 	for n := from; n < to && from > 0; n++ {
 		k.AgainBytes += out.AgainBytes[n]

@@ -60,6 +60,7 @@ type WhatIfSide struct {
 	KeptSnapshots       []int  `json:"kept_snapshots"`
 	KeptBytes           *int64 `json:"kept_bytes"` // the union of what they hold, as stored
 	KeptReason          string `json:"kept_bytes_reason,omitempty"`
+	KeptPlainBytes      int64  `json:"kept_plain_bytes"` // of kept_bytes, counted uncompressed since nothing like them was measured
 }
 
 // RuleRow is what one rule does by itself, in the engine of before.
@@ -101,7 +102,8 @@ type WhatIfParts struct {
 type Kept struct {
 	Retention  *engine.Retention // nil: everything
 	Snapshots  []int
-	Bytes      int64 // −1: not measured
+	Bytes      int64 // −1: of nothing was measured what it compresses to
+	PlainBytes int64 // of it, counted as they are: what they compress to was not measured
 	AgainBytes int64 // travels again in the nights looked at, all of them together
 }
 
@@ -199,6 +201,9 @@ func newSide(m *measure.Explain, fresh, upload int64, nights int, kept *Kept, f 
 	if kept != nil {
 		s.Retention, s.KeptSnapshots = retentionWords(kept.Retention), append(s.KeptSnapshots, kept.Snapshots...)
 		s.KeptBytes = measured(kept.Bytes)
+		if s.KeptBytes != nil {
+			s.KeptPlainBytes = kept.PlainBytes
+		}
 		s.KeptReason = because(s.KeptBytes, reasonNoCompression)
 	}
 	return s

@@ -156,6 +156,9 @@ func (v *WhatIf) notes(p WhatIfParts, f Facts, o Options) []string {
 		n.engine(f, after)
 	}
 	if v.Before.KeptBytes != nil {
+		if plain := max(v.Before.KeptPlainBytes, v.After.KeptPlainBytes); plain > 0 {
+			n.add("Up to %s of what a retention keeps counts uncompressed, here and in tidemark estimate: no part like them was in the sample that was compressed.", o.Units.Bytes(plain))
+		}
 		n.add("A retention is replayed on the nights measured, exactly; how it goes on from there is a question for tidemark estimate. What comes back after the retention let it go counts as travelling again.")
 	}
 	n.add("Whether a file may be left out is not for this program to know.")
