@@ -294,7 +294,8 @@ func (w *unitWalk) newBytes(p *CurvePoint, v *unitView, m *model) {
 	// average may find less (a patch release of a source tree did, by 2 %).
 	_, own := base.law.edit()
 	least := base.fresh.bytes - int64(sureness*own*math.Sqrt(2*float64(p.Edges)))
-	p.NewLowBytes = max(p.NewBytes-half, min(least, p.NewBytes), 0)
+	// Less than what no way to cut can avoid it can not find.
+	p.NewLowBytes = max(p.NewBytes-half, min(least, p.NewBytes), w.certainBytes)
 	p.NewHighBytes = min(p.NewBytes+half, max(files.fresh.bytes, p.NewBytes))
 	reach := max(p.NewBytes-p.NewLowBytes, p.NewHighBytes-p.NewBytes)
 	if float64(reach) > newRangeShare*float64(p.NewBytes) {

@@ -8,6 +8,7 @@ type nightUnits struct {
 	freshReferences []int64
 	changedFiles    int64
 	changedBytes    int64
+	certainBytes    int64
 	newIDs, backIDs []idBits
 }
 
@@ -36,6 +37,7 @@ func (n *nightUnits) add(w *unitWalk) {
 	}
 	n.changedFiles += w.changedFiles
 	n.changedBytes += w.changedBytes
+	n.certainBytes += w.certainBytes
 	n.newIDs, n.backIDs = append(n.newIDs, w.newIDs), append(n.backIDs, w.backIDs)
 }
 
@@ -50,6 +52,7 @@ func (w *unitWalk) with(ctx context.Context, n *nightUnits) error {
 	}
 	w.changedFiles += n.changedFiles
 	w.changedBytes += n.changedBytes
+	w.certainBytes += n.certainBytes
 	for i := range n.newIDs {
 		w.newIDs.join(n.newIDs[i])
 		w.backIDs.join(n.backIDs[i])

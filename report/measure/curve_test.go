@@ -429,3 +429,55 @@ func TestCurveAgainstDirectScans(t *testing.T) {
 		}
 	}
 }
+
+// A file whose contents are new as a whole is in every lower bound: no way to cut
+// makes it known. The same tree cut
+// directly at each average says so too.
+func TestCurveHoldsWhatCannotBeAvoided(t *testing.T) {
+	params, err := chunk.NewParams(chunk.Gear, 64<<10)
+	must(t, err)
+	rng := rand.New(rand.NewPCG(5, 6))
+	random := func(n int) []byte {
+		out := make([]byte, n)
+		for i := range out {
+			out[i] = byte(rng.Uint32())
+		}
+		return out
+	}
+	old := random(6_000_000)
+	edited := slices.Clone(old)
+	for _, at := range []int{1_000_000, 3_000_000, 5_000_000} {
+		copy(edited[at:], random(100))
+	}
+	const created = 777_777
+	first := map[string][]byte{"a/old": old}
+	second := map[string][]byte{"a/old": edited, "a/new": random(created)}
+	nights := []map[string][]byte{first, second}
+	b := contentBook(t, t.TempDir(), params, true, nights)
+	c, err := Curve(context.Background(), b, 0, Options{})
+	must(t, err)
+	for _, p := range c.Points {
+		if p.NewLowBytes < created {
+			t.Errorf("%s %d: at least %d new, and %d were created", p.Method, p.AverageBytes, p.NewLowBytes, created)
+		}
+		if p.NewBytes >= 0 && p.NewBytes < p.NewLowBytes || p.NewHighBytes < p.NewLowBytes || p.UploadLowBytes > p.UploadHighBytes {
+			t.Errorf("%+v", p)
+		}
+		if p.Method == WholeFiles {
+			continue
+		}
+		direct := params
+		direct.Average, direct.Min, direct.Max = int(p.AverageBytes), params.Min*int(p.AverageBytes)/params.Average, params.Max*int(p.AverageBytes)/params.Average
+		_, _, before := directUnique(t, direct, first)
+		_, _, after := directUnique(t, direct, second)
+		var fresh int64
+		for print, n := range after {
+			if _, was := before[print]; !was {
+				fresh += n
+			}
+		}
+		if fresh < p.NewLowBytes {
+			t.Errorf("%d: a direct scan finds %d new, less than %d", p.AverageBytes, fresh, p.NewLowBytes)
+		}
+	}
+}

@@ -94,6 +94,9 @@ type unitWalk struct {
 	changedFiles     int64
 	changedBytes     int64
 
+	certain      idBits // the night's chunks that no way to cut can avoid: see unavoidable
+	certainBytes int64
+
 	// Of the night, in the logbook's own chunks: those that are new, and those that
 	// came back. Their estimate is the night's own and not the snapshot's.
 	newIDs, backIDs   idBits
@@ -119,7 +122,7 @@ func newUnitWalk(ctx context.Context, b *logbook.Book, snapshot int, keep *keepe
 	if snapshot > 1 {
 		w.tonight = b.Segments()[snapshot-1].FirstChunk
 	}
-	w.newIDs, w.backIDs = newIDBits(facts.span), newIDBits(facts.span)
+	w.newIDs, w.backIDs, w.certain = newIDBits(facts.span), newIDBits(facts.span), newIDBits(facts.span)
 	w.asked = make([]uint64, (facts.span.end-facts.span.first+63)/64)
 	for _, v := range views {
 		v.sets = map[string]*unitSet{}
@@ -236,6 +239,7 @@ func (w *unitWalk) history(h *logbook.History) error {
 			flags |= inChanged
 			w.changedFiles++
 			w.changedBytes += is.Size
+			w.unavoidable(was, is)
 		case was != nil && known(was) && was.Contents == is.Contents:
 			flags |= inBefore
 		}
@@ -257,6 +261,40 @@ func (w *unitWalk) history(h *logbook.History) error {
 		w.units(was, inBefore, pair{})
 	}
 	return nil
+}
+
+// unavoidable notes what a changed file brings that is new wherever it is cut:
+// all of its contents where no chunk of them was ever seen, and what was
+// appended to it where no chunk of that was. A repetition that a longer chunk
+// could find would hold chunks that were seen.
+func (w *unitWalk) unavoidable(was, is *logbook.Entry) {
+	from := int64(0)
+	if is.Appended && was != nil && known(was) {
+		from = was.Size
+	}
+	behind := func(f func(id, bytes int64) bool) bool {
+		for _, run := range is.Recipe {
+			at := run.At
+			for id := run.First; id < run.First+run.Chunks; id++ {
+				n := w.facts.at(id).length()
+				if at >= from && !f(id, n) {
+					return false
+				}
+				at += n
+			}
+		}
+		return true
+	}
+	if !behind(func(id, _ int64) bool { return id >= w.tonight }) {
+		return
+	}
+	behind(func(id, n int64) bool {
+		if !w.certain.has(id) {
+			w.certain.add(id, 1)
+			w.certainBytes += n
+		}
+		return true
+	})
 }
 
 // outline is stateOf without the recipe's ids.
