@@ -231,10 +231,9 @@ func (c *changer) play(prev, seg *logbook.Segment, steps []step) {
 	row := Night{From: prev.Number, To: seg.Number, Spanned: spanned(prev, seg)}
 	c.out.Nights = append(c.out.Nights, row)
 	number := int32(len(c.out.Nights) - 1)
-	causes := make([]Cause, len(steps))
+	causes := n.causes(steps)
 	for i := range steps {
 		s := &steps[i]
-		causes[i] = n.cause(s)
 		c.count(s, causes[i], &c.out.Nights[number])
 		if causes[i] == FirstSeen || !s.changedContents() {
 			continue

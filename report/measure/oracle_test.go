@@ -407,6 +407,19 @@ type oracleNight struct {
 	folderNew                                                     map[string]int64
 }
 
+func setOf(list []string) set {
+	out := set{}
+	for _, x := range list {
+		out[x] = true
+	}
+	return out
+}
+
+func prevContents(n mNight, name string) string {
+	f := n[name]
+	return f.contents()
+}
+
 // oracleChange follows the definitions of a night; earlier are all snapshots before it.
 func oracleChange(earlier []mNight, cur mNight) oracleNight {
 	prev := earlier[len(earlier)-1]
@@ -416,6 +429,8 @@ func oracleChange(earlier []mNight, cur mNight) oracleNight {
 	}
 	o := oracleNight{causes: map[string]logbook.CauseTotals{}, newTokens: set{}, folderNew: map[string]int64{}}
 	left, stay := set{}, set{}
+	var movedTo []string // contents, one for each name that they moved to
+	gone := set{}        // names that moved
 	for name, f := range prev {
 		if g, ok := cur[name]; !f.neverRead {
 			if !ok || g.neverRead || g.contents() != f.contents() {
@@ -434,8 +449,7 @@ func oracleChange(earlier []mNight, cur mNight) oracleNight {
 		b, was := prev[name]
 		a, is := cur[name]
 		if !is {
-			add("deleted", b.size(), 0)
-			continue
+			continue // below: a new path may have its contents
 		}
 		if a.neverRead || (a.unread && was) {
 			continue
@@ -450,13 +464,14 @@ func oracleChange(earlier []mNight, cur mNight) oracleNight {
 			cause = "first_seen"
 		case !was && left[a.contents()]:
 			cause = "moved"
+			movedTo = append(movedTo, a.contents())
 		case !was && stay[a.contents()] && a.size() > 0:
 			cause = "copied"
 		case !was && allSeen:
 			cause = "returned"
 		case !was:
 			cause = "created"
-		case a.contents() != b.contents() && allSeen:
+		case a.contents() != b.contents() && allSeen && len(minus(setOf(chunksOf(a)), setOf(chunksOf(b)))) > 0:
 			cause = "returned"
 		case a.contents() != b.contents() && a.appended:
 			cause = "appended"
@@ -492,6 +507,20 @@ func oracleChange(earlier []mNight, cur mNight) oracleNight {
 		o.news += fresh
 		o.folderNew[oracleFolder(name)] += fresh
 		add(cause, a.size(), fresh)
+	}
+	for _, contents := range movedTo {
+		for _, name := range namesOf(prev) {
+			if _, is := cur[name]; !is && !gone[name] && !prev[name].neverRead && prevContents(prev, name) == contents {
+				gone[name] = true // it moved
+				break
+			}
+		}
+	}
+	for _, name := range namesOf(prev) {
+		if _, is := cur[name]; !is && !gone[name] {
+			f := prev[name]
+			add("deleted", f.size(), 0)
+		}
 	}
 	was, is := alive(prev), alive(cur)
 	returning := set{}

@@ -1,6 +1,10 @@
 package measure
 
-import "tidemark/scan/logbook"
+import (
+	"slices"
+
+	"tidemark/scan/logbook"
+)
 
 // state is what a step needs to know of an entry on one side of a night.
 type state struct {
@@ -61,7 +65,32 @@ type night struct {
 	leaving map[logbook.Contents]int32 // … of which so many do no more; asked for new paths only
 }
 
-// cause of a step, the first that fits; "" where nothing happened that has one.
+// causes of a night's steps, one each. What moved has its cause at its new path,
+// so one name that its contents left is no deleted one as well.
+func (n *night) causes(steps []step) []Cause {
+	out := make([]Cause, len(steps))
+	var moved map[logbook.Contents]int32
+	for i := range steps {
+		if out[i] = n.cause(&steps[i]); out[i] == Moved {
+			if moved == nil {
+				moved = map[logbook.Contents]int32{}
+			}
+			moved[steps[i].after.contents]++
+		}
+	}
+	if moved == nil {
+		return out
+	}
+	for i := range steps {
+		if b := &steps[i].before; out[i] == Deleted && b.known && moved[b.contents] > 0 {
+			moved[b.contents]--
+			out[i] = ""
+		}
+	}
+	return out
+}
+
+// cause of a step by itself, the first that fits; "" where nothing happened that has one.
 func (n *night) cause(s *step) Cause {
 	b, a := &s.before, &s.after
 	switch {
@@ -88,7 +117,9 @@ func (n *night) cause(s *step) Cause {
 		}
 		return Created
 	case b.contents != a.contents:
-		if n.seenBefore(a) {
+		// What the file held the night before did not come back: cut shorter, or
+		// longer by zeros alone, it is edited or appended.
+		if n.seenBefore(a) && !covers(b.runs, a.runs) {
 			return Returned
 		}
 		if a.appended {
@@ -110,4 +141,21 @@ func (n *night) seenBefore(s *state) bool {
 		}
 	}
 	return len(s.runs) > 0
+}
+
+// covers says whether all ids of some runs are among those of others.
+func covers(others, runs []idRun) bool {
+	all := union(slices.Clone(others))
+	for _, r := range runs {
+		k, _ := slices.BinarySearchFunc(all, r.first, func(x idRun, first int64) int {
+			if x.first+x.n <= first {
+				return -1
+			}
+			return 1
+		})
+		if k == len(all) || all[k].first > r.first || all[k].first+all[k].n < r.first+r.n {
+			return false
+		}
+	}
+	return true
 }

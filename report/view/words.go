@@ -33,7 +33,7 @@ var causeWords = map[measure.Cause]string{
 	measure.Appended:  "appended: grown at the end only",
 	measure.Edited:    "edited: other contents at the same path",
 	measure.Restamped: "restamped: the same contents, other times",
-	measure.Deleted:   "deleted: no longer at its path (moved ones left theirs)",
+	measure.Deleted:   "deleted: no longer at its path, and not moved to another",
 }
 
 // causeRank is the order in which causes are tried.

@@ -135,6 +135,7 @@ func (o *observer) compare(t *tree, now map[string]knownFile, names, roots []str
 	for i := range c.Causes {
 		shares[c.Causes[i].Cause] = &c.Causes[i]
 	}
+	moved := map[[sha256.Size]byte]int{} // new names that contents moved to
 	met := map[int]bool{}
 	for _, name := range names {
 		k := now[name]
@@ -160,6 +161,9 @@ func (o *observer) compare(t *tree, now map[string]knownFile, names, roots []str
 				c.RelinkedBytes += k.content.bytes
 			}
 			continue
+		}
+		if why == Moved {
+			moved[k.content.id]++
 		}
 		share := shares[why]
 		share.count(k, further)
@@ -187,7 +191,11 @@ func (o *observer) compare(t *tree, now map[string]knownFile, names, roots []str
 	met = map[int]bool{}
 	for _, name := range inOrder(o.known) {
 		old := o.known[name]
-		if _, ok := now[name]; !ok {
+		switch _, ok := now[name]; {
+		case ok:
+		case moved[old.content.id] > 0: // this name moved: its cause is the new one's
+			moved[old.content.id]--
+		default:
 			shares[Deleted].count(old, met[old.inode])
 		}
 		met[old.inode] = true

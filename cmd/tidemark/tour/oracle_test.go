@@ -161,6 +161,7 @@ func (o *oracle) look(t *testing.T, info NightInfo) (TreeTruth, *ChangeTruth, ma
 	for _, c := range Causes {
 		shares[c] = &CauseTruth{Cause: c}
 	}
+	moved := map[[sha256.Size]byte]int{}
 	holders := sums{}
 	for _, name := range walkOrder(now) {
 		f, old := now[name], o.before[name]
@@ -193,6 +194,7 @@ func (o *oracle) look(t *testing.T, info NightInfo) (TreeTruth, *ChangeTruth, ma
 			cause = FirstSeen
 		case old == nil && left[f.sum]:
 			cause = Moved
+			moved[f.sum]++
 		case old == nil && kept[f.sum]:
 			cause = Copied
 		case !same && (left[f.sum] || kept[f.sum] || o.older[f.sum]):
@@ -239,8 +241,13 @@ func (o *oracle) look(t *testing.T, info NightInfo) (TreeTruth, *ChangeTruth, ma
 		}
 	}
 	furtherBefore := furtherNames(o.before)
-	for name, old := range o.before {
+	for _, name := range walkOrder(o.before) {
+		old := o.before[name]
 		if now[name] != nil {
+			continue
+		}
+		if moved[old.sum] > 0 { // one name for each that the contents moved to
+			moved[old.sum]--
 			continue
 		}
 		share := shares[Deleted]
