@@ -96,6 +96,25 @@ func TestTrendGapsAndCoverage(t *testing.T) {
 	}
 }
 
+// The first sentence says what a night brings, however few there are.
+func TestTrendAnswersFirst(t *testing.T) {
+	one := alertNights(1)
+	if got, want := trendOf(one).Answer, "The night of 2026-10-02 brought 101 MB of new data; what is usual takes more nights to tell."; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	one[1].Figures.Change.Spanned, one[1].Taken = 3, one[1].Taken.AddDate(0, 0, 2)
+	if got, want := trendOf(one).Answer, "The step over 3 dates up to the night of 2026-10-04 brought 101 MB of new data; what is usual takes more nights to tell; on 2 dates no scan was taken."; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	one[1].Figures = nil
+	if got, want := trendOf(one).Answer, "What a night brings is not known yet: none has figures; on 2 dates no scan was taken."; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got := trendOf(alertNights(9)).Answer; !strings.HasPrefix(got, "A usual weekday night brings 10") || !strings.Contains(got, ". 9 nights with figures from 2026-10-02 to 2026-10-10.") {
+		t.Errorf("%q", got)
+	}
+}
+
 func TestTrendThousandNights(t *testing.T) {
 	v := trendOf(alertNights(1000))
 	if len(v.Nights) != 1000 || v.Nights[999].Score == nil || len(v.Answer) > 600 {

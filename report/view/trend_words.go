@@ -13,19 +13,40 @@ func (v *Trend) answer() string {
 	if len(v.Nights) == 0 {
 		return "Only the baseline is there yet: a night is the step to the next snapshot."
 	}
+	text := v.usualWords()
 	first, last := v.Nights[0].Date, v.Nights[len(v.Nights)-1].Date
-	text := fmt.Sprintf("%s with figures from %s to %s", Plural(int64(v.measured()), "night"), first, last)
+	switch n := v.measured(); {
+	case n == 0, first == last: // the first sentence has said so
+	default:
+		text += fmt.Sprintf(" %s with figures from %s to %s", Plural(int64(n), "night"), first, last)
+	}
 	if missed := v.missed(); missed > 0 {
-		text += fmt.Sprintf("; on %s no scan was taken", Plural(int64(missed), "date"))
+		text = strings.TrimSuffix(text, ".") + fmt.Sprintf("; on %s no scan was taken", Plural(int64(missed), "date"))
 	}
-	text += "."
-	if u := v.busiest(); u != nil {
-		text += fmt.Sprintf(" A usual %s night brings %s of new data%s.", u.DayClass, v.Units.Bytes(*u.MedianNewBytes), v.rangeWords(u))
-	}
+	text = strings.TrimSuffix(text, ".") + "."
 	if names := v.unusual(); len(names) > 0 {
 		text += " Unusual: " + strings.Join(names, ", ") + "."
 	}
 	return text
+}
+
+// usualWords says what a night brings as far as that can be told.
+func (v *Trend) usualWords() string {
+	if u := v.busiest(); u != nil && u.Nights > 1 {
+		return fmt.Sprintf("A usual %s night brings %s of new data%s.", u.DayClass, v.Units.Bytes(*u.MedianNewBytes), v.rangeWords(u))
+	}
+	for i := len(v.Nights) - 1; i >= 0; i-- {
+		r := &v.Nights[i]
+		if r.NewBytes == nil {
+			continue
+		}
+		what := "The night of " + r.Date
+		if r.Spanned > 1 {
+			what = fmt.Sprintf("The step over %d dates up to the night of %s", r.Spanned, r.Date)
+		}
+		return fmt.Sprintf("%s brought %s of new data; what is usual takes more nights to tell.", what, v.Units.Bytes(*r.NewBytes))
+	}
+	return "What a night brings is not known yet: none has figures."
 }
 
 func (v *Trend) measured() (n int) {
