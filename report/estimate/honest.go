@@ -190,7 +190,7 @@ func (r *refusals) classes(loads []Load) map[string]int {
 func (r *refusals) promises(p Promise) {
 	if p.AllWithinLargest < Confidence {
 		r.add("nightly.next_30", fmt.Sprintf(
-			"that none of the next %d nights asks more than the largest so far holds with a chance of %.0f %% after %s; for %.0f %% it takes %d.",
+			"that none of the next %d nights asks more than the largest so far holds with a chance of %.0f %% after %s over a single date; for %.0f %% it takes %d.",
 			PromiseNights, p.AllWithinLargest*100, nightsText(p.Nights), Confidence*100, p.AllNeeds), p.AllNeeds)
 	}
 }

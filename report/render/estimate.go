@@ -35,7 +35,11 @@ func EstimateText(w io.Writer, v *view.Estimate) error {
 	estimateKeep(p, v)
 	estimatePlans(p, v)
 	estimateBacktest(p, v)
-	estimateList(p, "Not answered yet", refusedLines(v))
+	open := "Not answered yet"
+	if v.Spanned > 0 {
+		open += fmt.Sprintf("; nights that count here: the %d over a single date", v.Nights-v.Spanned)
+	}
+	estimateList(p, open, refusedLines(v))
 	estimateList(p, "Assumed, not measured", v.Assumed)
 	p.notes(v.Notes)
 	return p.flush(w)
@@ -233,7 +237,7 @@ func estimateRestore(p *page, v *view.Estimate) {
 		if first.HumanDelaySeconds > 0 {
 			text += " Add " + units.Seconds(first.HumanDelaySeconds) + " until somebody starts it."
 		}
-		if hidden := len(first.Folders) - len(first.Shown) + first.OtherFolders; hidden > 0 {
+		if hidden := first.Hidden; hidden > 0 {
 			text += " " + view.Plural(int64(hidden), "smaller folder") + " not shown; --restore LABEL/PATH asks for any."
 		}
 		p.paragraph("  ", text)
@@ -255,7 +259,11 @@ func estimateKeep(p *page, v *view.Estimate) {
 	for _, h := range k.Shown {
 		t.row(v.Units.Bytes(h.LowBytes), optional(v.Units, h.MidBytes), v.Units.Bytes(h.HighBytes), h.Date)
 	}
-	t.print(p, "Stored, keeping "+k.Policy)
+	title := "Stored, keeping " + k.Policy
+	if len(k.Shown) < len(k.Horizon) {
+		title += fmt.Sprintf("; one date in %d, and the last (--json has all)", k.Every)
+	}
+	t.print(p, title)
 	if k.Scenario {
 		p.paragraph("  ", fmt.Sprintf("Where no middle is given: nothing measured is older than %s, and what lives longer is not known. \"At least\" supposes that all of it is gone then, \"at most\" that none is: named cases, no estimate.",
 			view.Plural(int64(k.LongestDays), "day")))
@@ -315,7 +323,7 @@ func estimatePlans(p *page, v *view.Estimate) {
 	}
 	for i := range v.Plans {
 		if e := v.Plans[i].EarlyCost; e >= 0.01 {
-			p.paragraph("  ", fmt.Sprintf("%s bills a least time: early deletion costs between nothing and %s, which is in its higher figure.",
+			p.paragraph("  ", fmt.Sprintf("The plan %s bills a least time: early deletion costs between nothing and %s, which is in its higher figure.",
 				name(v.Plans[i].Name), units.Money(e, v.Plans[i].Currency)))
 		}
 	}

@@ -15,7 +15,7 @@ import (
 // Amounts of money are in the currency beside them.
 type Estimate struct {
 	Schema    string   `json:"schema"`
-	Answer    string   `json:"answer"`  // one short sentence
+	Answer    string   `json:"answer"`  // one short sentence, and one of the plan in use where it is forecast to run full
 	Details   []string `json:"details"` // and what it stands on, a sentence or two each
 	Snapshots int      `json:"snapshots"`
 	Nights    int      `json:"nights"`  // measured, spanned steps included
@@ -196,7 +196,8 @@ type EstimateRestore struct {
 	OtherFolders      int               `json:"other_folders"`
 	Paths             []EstimateFetched `json:"paths"`
 	All               *EstimateFetched  `json:"-"`
-	Shown             []EstimateFetched `json:"-"`                   // of Folders, as a person is shown them
+	Shown             []EstimateFetched `json:"-"`                   // of Folders, as a person is shown them beside Paths
+	Hidden            int               `json:"-"`                   // folders that are in neither
 	HumanDelaySeconds float64           `json:"human_delay_seconds"` // in every figure
 }
 
@@ -248,8 +249,9 @@ type EstimateKeep struct {
 	BridgedShare float64         `json:"returned_share"` // of new bytes, that went away and came back
 
 	Exact    bool            `json:"exact"` // now_bytes and more_bytes are measured to the byte: no part sampled, modelled or taken uncompressed
-	Shown    []EstimatePoint `json:"-"` // of Horizon
-	Scenario bool            `json:"-"` // some point is one
+	Shown    []EstimatePoint `json:"-"`     // of Horizon
+	Every    int             `json:"-"`     // which of Horizon\'s points Shown has, the last aside: 1 all, 2 every second
+	Scenario bool            `json:"-"`     // some point is one
 }
 
 // EstimateKept is one snapshot that the retention still holds.

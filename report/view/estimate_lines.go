@@ -3,6 +3,7 @@ package view
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -233,7 +234,18 @@ func newEstimateRestore(r *estimate.Restores, trees *estimate.Input, w why, o Op
 	for i := range r.Paths {
 		v.Paths = append(v.Paths, newFetched(&r.Paths[i], &trees.Paths[i]))
 	}
-	v.Shown = v.Folders[:min(len(v.Folders), o.rows())]
+	for i := range v.Folders {
+		f := &v.Folders[i]
+		asked := slices.ContainsFunc(v.Paths, func(p EstimateFetched) bool { return p.Raw == f.Raw })
+		switch {
+		case asked:
+		case len(v.Shown) < o.rows():
+			v.Shown = append(v.Shown, *f)
+		default:
+			v.Hidden++
+		}
+	}
+	v.Hidden += v.OtherFolders
 	return v
 }
 

@@ -37,7 +37,7 @@ func newEstimateKeep(k *estimate.Keep, w why, o Options) EstimateKeep {
 		v.Horizon = append(v.Horizon, row)
 		v.Scenario = v.Scenario || p.Mid == nil
 	}
-	v.Shown = fewPoints(v.Horizon, o.rows())
+	v.Shown, v.Every = fewPoints(v.Horizon, o.rows())
 	if !k.HorizonEnd.IsZero() {
 		v.HorizonEnd = dateOrNil(&k.HorizonEnd)
 	}
@@ -51,16 +51,18 @@ func newEstimateKeep(k *estimate.Keep, w why, o Options) EstimateKeep {
 	return v
 }
 
-// fewPoints takes n of them evenly, the first and the last among them.
-func fewPoints(all []EstimatePoint, n int) []EstimatePoint {
-	if len(all) <= n || n < 2 {
-		return all
+// fewPoints takes about n of them at even steps, and the last whatever the step.
+// every is the step: 1 where none is left out, the last aside.
+func fewPoints(all []EstimatePoint, n int) (out []EstimatePoint, every int) {
+	if len(all) <= n+3 || n < 2 { // a year of months and today, of ten, is shown whole
+		return all, 1
 	}
-	out := make([]EstimatePoint, n)
-	for i := range out {
-		out[i] = all[i*(len(all)-1)/(n-1)]
+	last := len(all) - 1
+	every = (last + n - 2) / (n - 1)
+	for i := 0; i < last; i += every {
+		out = append(out, all[i])
 	}
-	return out
+	return append(out, all[last]), every
 }
 
 func policyText(k *estimate.Keep, s units.System) string {

@@ -32,17 +32,55 @@ func TestFewPoints(t *testing.T) {
 	for i := range all {
 		all[i].LowBytes = int64(i)
 	}
-	got := fewPoints(all, 10)
-	if len(got) != 10 || got[0].LowBytes != 0 || got[9].LowBytes != 36 {
-		t.Errorf("%+v", got)
+	got, every := fewPoints(all, 10)
+	if every != 4 || len(got) != 10 || got[0].LowBytes != 0 || got[9].LowBytes != 36 {
+		t.Errorf("every %d: %+v", every, got)
 	}
-	for i := 1; i < len(got); i++ {
-		if got[i].LowBytes <= got[i-1].LowBytes {
-			t.Errorf("%+v", got)
+	// Even steps whatever the number: no month is left out of a row of months.
+	for n := 2; n < 80; n++ {
+		months := make([]EstimatePoint, n)
+		for i := range months {
+			months[i].LowBytes = int64(i)
+		}
+		got, every := fewPoints(months, 10)
+		for i := 1; i < len(got)-1; i++ {
+			if got[i].LowBytes-got[i-1].LowBytes != int64(every) {
+				t.Errorf("%d points, every %d: %+v", n, every, got)
+			}
+		}
+		if got[len(got)-1].LowBytes != int64(n-1) || len(got) > 13 || n <= 13 && len(got) != n {
+			t.Errorf("%d points: %d shown, the last %d", n, len(got), got[len(got)-1].LowBytes)
 		}
 	}
-	if got := fewPoints(all[:3], 10); len(got) != 3 {
-		t.Errorf("%+v", got)
+}
+
+// What the plan in use is forecast to do stands in the headline.
+func TestHeadlineTellsThePlan(t *testing.T) {
+	early, late, now := "2026-05-16", "2026-07-02", int64(1.4e9)
+	for want, p := range map[string]EstimatePlan{
+		" The plan in use, Drawer, is forecast to be full between 2026-05-16 and 2026-07-02 (80 % interval).": {Current: true, FitsNow: true, FullEarly: &early, FullLate: &late},
+		" The plan in use, Drawer, is forecast to be full on 2026-05-16 at the earliest (80 % interval).":     {Current: true, FitsNow: true, FullEarly: &early},
+		" The plan in use, Drawer, is full: 1.40 GB are kept, and it takes 1.00 GB.":                          {Current: true, FullEarly: &early, FullLate: &early, CapacityBytes: 1e9},
+		"": {FitsNow: true, FullEarly: &early, FullLate: &late}, // an offer
+	} {
+		p.Name = "Drawer"
+		v := &Estimate{Plans: []EstimatePlan{{Name: "Shelf", FitsNow: true}, p}, Keep: EstimateKeep{NowBytes: &now}}
+		if got := v.planText(); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+// A folder that is asked for by name is not shown a second time.
+func TestRestoreShowsNoFolderTwice(t *testing.T) {
+	r := &estimate.Restores{Paths: []estimate.RestoreTime{{Name: "a/b"}}, Folders: []estimate.RestoreTime{{Name: "a/a"}, {Name: "a/b"}, {Name: "a/c"}}}
+	in := &estimate.Input{Paths: make([]estimate.Tree, 1), Folders: make([]estimate.Tree, 3), OtherFolders: 4}
+	v := newEstimateRestore(r, in, why{}, Options{Rows: 1})
+	if len(v.Folders) != 3 || len(v.Shown) != 1 || v.Shown[0].Raw != "a/a" || v.Hidden != 5 {
+		t.Errorf("%d folders, shown %+v, %d hidden", len(v.Folders), v.Shown, v.Hidden)
+	}
+	if v = newEstimateRestore(r, in, why{}, Options{Rows: 9}); len(v.Shown) != 2 || v.Shown[1].Raw != "a/c" || v.Hidden != 4 {
+		t.Errorf("shown %+v, %d hidden", v.Shown, v.Hidden)
 	}
 }
 
@@ -84,6 +122,17 @@ func TestVerdict(t *testing.T) {
 			t.Errorf("%q, want %q", c.v.Answer, c.want)
 		}
 	}
+	// What the nights add while a first upload lasts is in its time, and is said to be.
+	for want, v := range map[string]*Estimate{
+		"the first upload of 100 MB ends in night 1, after 14 min 8 s with the 6.00 MB that the night adds": view(20, 6e6, 1e8, line("a", 1e6)),
+		"the first upload of 1.00 GB ends in night 2, ":                                                     view(20, 6e6, 1e9, line("a", 1e6)),
+		" with the 6.00 MB that each night adds":                                                            view(20, 6e6, 1e9, line("a", 1e6)),
+		"ends in night 2, after 1 d if nothing changes meanwhile":                               view(0, 0, 1e9, line("a", 1e6)),
+	} {
+		if !strings.Contains(v.Details[0], want) {
+			t.Errorf("%q, want %q", v.Details[0], want)
+		}
+	}
 	slow := view(20, 950e6, 1e9, line("a", 1e6))
 	if slow.Nightly.FitsShare == nil || *slow.Nightly.FitsShare != 0 || !strings.Contains(slow.Details[0], "none of the 20 measured nights ends inside the window") {
 		t.Errorf("nights that are too large: %q", slow.Details)
@@ -113,6 +162,15 @@ func TestTurnText(t *testing.T) {
 	// What costs something is never nothing, however little is kept.
 	if got := units.Money(money(2e-5), "EUR"); got != "< 0.01 EUR" {
 		t.Errorf("2 hundredths of a thousandth: %s", got)
+	}
+}
+
+// Why 27 nights are 26 elsewhere is said where they are counted.
+func TestSpannedWords(t *testing.T) {
+	for n, want := range []string{"", ", one of them a step over several dates,", ", 2 of them steps over several dates,"} {
+		if got := (&Estimate{Spanned: n}).spannedWords(); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }
 

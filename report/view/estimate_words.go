@@ -40,7 +40,7 @@ func NewEstimate(p EstimateParts, f Facts, o Options) *Estimate {
 		v.Refused = append(v.Refused, row)
 	}
 	v.Backtest = newEstimateBacktest(p.Backtest)
-	v.Answer, v.Details = v.answer(), v.details()
+	v.Answer, v.Details = v.answer()+v.planText(), v.details()
 	v.Notes = v.notes(&p, f, o)
 	return v
 }
@@ -64,6 +64,49 @@ func (v *Estimate) answer() string {
 		return fmt.Sprintf("Too early to say whether %s is enough; so far it is: %s inside the window.", l.Name, ended(n))
 	}
 	return fmt.Sprintf("The line %s is enough for nights like the measured ones: %s inside the window%s.", l.Name, ended(n), skipped(n))
+}
+
+// planText says when the plan in use is forecast to be full, "" where it is not.
+func (v *Estimate) planText() string {
+	for i := range v.Plans {
+		p := &v.Plans[i]
+		switch {
+		case !p.Current:
+		case !p.FitsNow:
+			return fmt.Sprintf(" The plan in use, %s, is full: %s are kept, and it takes %s.", p.Name, v.Units.Bytes(*v.Keep.NowBytes), v.Units.Bytes(p.CapacityBytes))
+		case p.FullEarly != nil:
+			late := ""
+			if p.FullLate != nil {
+				late = *p.FullLate
+			}
+			return fmt.Sprintf(" The plan in use, %s, is forecast to be full %s.", p.Name, fullBetween(*p.FullEarly, late))
+		}
+	}
+	return ""
+}
+
+// spannedWords says how many of the nights are no single ones.
+func (v *Estimate) spannedWords() string {
+	switch v.Spanned {
+	case 0:
+		return ""
+	case 1:
+		return ", one of them a step over several dates,"
+	}
+	return fmt.Sprintf(", %d of them steps over several dates,", v.Spanned)
+}
+
+// meanwhile says that what is new while a first upload lasts is sent with it.
+func (v *Estimate) meanwhile(s *EstimateSeed) string {
+	switch {
+	case s.NightlyBytes == nil:
+		return " if nothing changes meanwhile"
+	case *s.NightlyBytes == 0:
+		return ""
+	case s.HighNights != nil && *s.HighNights == 1:
+		return fmt.Sprintf(" with the %s that the night adds", v.Units.Bytes(*s.NightlyBytes))
+	}
+	return fmt.Sprintf(" with the %s that each night adds", v.Units.Bytes(*s.NightlyBytes))
 }
 
 // instead names the first other line that would do.
@@ -155,9 +198,9 @@ func (v *Estimate) lineText(l *EstimateLine) string {
 	case s.HighNights == nil:
 		text += fmt.Sprintf("takes %s, or never ends where nights are as busy as the busiest", Plural(int64(*s.Nights), "night"))
 	case *s.LowNights == *s.HighNights:
-		text += fmt.Sprintf("ends in night %d, after %s", *s.Nights, units.Seconds(*s.Seconds))
+		text += fmt.Sprintf("ends in night %d, after %s%s", *s.Nights, units.Seconds(*s.Seconds), v.meanwhile(s))
 	default:
-		text += fmt.Sprintf("takes %d to %d nights", *s.LowNights, *s.HighNights)
+		text += fmt.Sprintf("takes %d to %d nights%s", *s.LowNights, *s.HighNights, v.meanwhile(s))
 	}
 	if n := &l.Nightly; n.FitsShare != nil {
 		text += fmt.Sprintf("; %s inside the window", ended(n))

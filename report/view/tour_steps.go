@@ -178,7 +178,7 @@ func TourCauses(title string, events []TourEvent) TourPart {
 
 // TourEstimate is what the needs file asks, answered after so many nights.
 func TourEstimate(v *Estimate) TourPart {
-	p := TourPart{Says: []string{fmt.Sprintf("After %s: %s", Plural(int64(v.Nights), "measured night"), v.Answer)}}
+	p := TourPart{Says: []string{fmt.Sprintf("After %s%s: %s", Plural(int64(v.Nights), "measured night"), v.spannedWords(), v.Answer)}}
 	for _, d := range v.Details {
 		p.Says = append(p.Says, "· "+d)
 	}
