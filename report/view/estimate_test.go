@@ -111,8 +111,8 @@ func TestVerdict(t *testing.T) {
 		v    *Estimate
 		want string
 	}{
-		{view(0, 0, 1e9, line("a", 1e6)), "Over a the first upload ends in night 2 if nothing changes meanwhile"},
-		{view(3, 1e6, 1e9, line("a", 1e6)), "Too early to say whether a is enough; so far it is: all 3 measured nights end inside the window."},
+		{view(0, 0, 1e9, line("a", 1e6)), "Over the line a the first upload ends in night 2 if nothing changes meanwhile"},
+		{view(3, 1e6, 1e9, line("a", 1e6)), "Too early to say whether the line a is enough; so far it is: all 3 measured nights end inside the window."},
 		{view(20, 1e6, 1e9, line("a", 1e6)), "The line a is enough for nights like the measured ones: all 20 measured nights end inside the window."},
 		{view(20, 1e9, 1e9, line("a", 1e6)), "The line a is too slow: its first upload never ends."},
 		{view(20, 1e9, 1e9, line("a", 1e6), line("b", 1e8)), "The line a is too slow: its first upload never ends. The line b would be enough."},
@@ -121,13 +121,21 @@ func TestVerdict(t *testing.T) {
 		if !strings.HasPrefix(c.v.Answer, c.want) {
 			t.Errorf("%q, want %q", c.v.Answer, c.want)
 		}
+		// A line's name may be in small letters; no sentence begins with it.
+		for _, text := range append([]string{c.v.Answer}, c.v.Details...) {
+			for _, sentence := range strings.Split(text, ". ") {
+				if first := sentence[0]; first < 'A' || first > 'Z' {
+					t.Errorf("%q begins in small letters", sentence)
+				}
+			}
+		}
 	}
 	// What the nights add while a first upload lasts is in its time, and is said to be.
 	for want, v := range map[string]*Estimate{
 		"the first upload of 100 MB ends in night 1, after 14 min 8 s with the 6.00 MB that the night adds": view(20, 6e6, 1e8, line("a", 1e6)),
 		"the first upload of 1.00 GB ends in night 2, ":                                                     view(20, 6e6, 1e9, line("a", 1e6)),
 		" with the 6.00 MB that each night adds":                                                            view(20, 6e6, 1e9, line("a", 1e6)),
-		"ends in night 2, after 1 d if nothing changes meanwhile":                               view(0, 0, 1e9, line("a", 1e6)),
+		"ends in night 2, after 1 d if nothing changes meanwhile":                                           view(0, 0, 1e9, line("a", 1e6)),
 	} {
 		if !strings.Contains(v.Details[0], want) {
 			t.Errorf("%q, want %q", v.Details[0], want)

@@ -56,12 +56,12 @@ func (v *Estimate) answer() string {
 	case l.Seed.Never != nil && *l.Seed.Never:
 		return fmt.Sprintf("The line %s is too slow: its first upload never ends.%s", l.Name, v.instead())
 	case v.Nights == 0:
-		return fmt.Sprintf("Over %s the first upload ends in night %d if nothing changes meanwhile; more can be told once nights are measured.", l.Name, *l.Seed.Nights)
+		return fmt.Sprintf("Over the line %s the first upload ends in night %d if nothing changes meanwhile; more can be told once nights are measured.", l.Name, *l.Seed.Nights)
 	case *n.FitsShare < n.GoalShare:
 		return fmt.Sprintf("The line %s is too slow for the nightly run: %s inside the window, and %s are meant to.%s",
 			l.Name, ended(n), units.Share(n.GoalShare), v.instead())
 	case n.SmallestUp == nil:
-		return fmt.Sprintf("Too early to say whether %s is enough; so far it is: %s inside the window.", l.Name, ended(n))
+		return fmt.Sprintf("Too early to say whether the line %s is enough; so far it is: %s inside the window.", l.Name, ended(n))
 	}
 	return fmt.Sprintf("The line %s is enough for nights like the measured ones: %s inside the window%s.", l.Name, ended(n), skipped(n))
 }
