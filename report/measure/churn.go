@@ -70,12 +70,13 @@ type ChurnFile struct {
 	Path               []byte
 	Cause              Cause // of the night with the most new bytes: Created, Appended or Edited
 	Nights             int   // on which its contents changed
-	WholeNights        int   // … and at least WholeShare of them was new, with older contents to go by
+	WholeNights        int   // … and at least WholeShare of them was new; a new file's first one too
 	ChangedBytes       int64
 	NewBytes           int64
 	NewCompressedBytes int64 // −1: not measured
 
-	// Of the nights on which older contents of the name were known.
+	// Of the nights on which older contents of the name were known and it did not
+	// only grow: what is appended differs as a whole, and is no place in the old.
 	EditNewBytes  int64
 	Places        int64
 	DiffersLow    int64 // = Places
@@ -110,7 +111,8 @@ type Rewritten struct {
 type RenamedTree struct {
 	Night              int // the snapshot in which it has its new place
 	FromLabel, ToLabel string
-	From, To           []byte // folders; empty: the root
+	From, To           []byte // folders; empty: the root. Where it is one file: its paths
+	File               bool   // one file, and no tree
 	Files              int64
 	Bytes              int64 // sizes
 }
@@ -160,12 +162,12 @@ func (w *churnWalk) topFiles(n int) []ChurnFile {
 		f.ChangedBytes += r.size
 		f.NewBytes += r.fresh
 		packs[r.file].merge(&r.pack)
-		if r.edit {
+		if r.whole() {
+			f.WholeNights++
+		}
+		if r.edit && r.cause != Appended {
 			f.EditNewBytes += r.fresh
 			f.Places += r.places
-			if r.whole() {
-				f.WholeNights++
-			}
 		}
 		if r.fresh > best[r.file] || f.Cause == "" {
 			best[r.file], f.Cause = r.fresh, r.cause

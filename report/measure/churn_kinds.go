@@ -106,6 +106,7 @@ func (w *churnWalk) renamed() []RenamedTree {
 	}
 	index := map[string]int{}
 	out := []RenamedTree{}
+	var alone [][2][]byte // the first file of each
 	for i := range w.came {
 		to := &w.came[i]
 		var old *place2
@@ -129,6 +130,14 @@ func (w *churnWalk) renamed() []RenamedTree {
 		}
 		out[k].Files++
 		out[k].Bytes += to.size
+		if out[k].Files == 1 {
+			alone = append(alone, [2][]byte{old.path, to.path})
+		}
+	}
+	for k := range out {
+		if t := &out[k]; t.Files == 1 {
+			t.File, t.From, t.To = true, alone[k][0], alone[k][1]
+		}
 	}
 	slices.SortStableFunc(out, func(a, b RenamedTree) int { return cmp.Compare(b.Bytes, a.Bytes) })
 	return out

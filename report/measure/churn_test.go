@@ -165,12 +165,12 @@ func TestChurnAgainstOracle(t *testing.T) {
 			f.Nights++
 			f.ChangedBytes += w.size
 			f.NewBytes += w.fresh
-			if w.edit {
+			if w.full {
+				f.WholeNights++
+			}
+			if w.edit && w.cause != Appended {
 				f.EditNewBytes += w.fresh
 				f.Places += w.places
-				if w.full {
-					f.WholeNights++
-				}
 			}
 			if w.fresh > best[w.name] || f.Cause == "" {
 				best[w.name], f.Cause = w.fresh, w.cause
@@ -355,5 +355,41 @@ func TestFamilyOf(t *testing.T) {
 		if got, ok := familyOf([]byte(c.path)); string(got) != c.want || ok != c.ok {
 			t.Errorf("%s: %s, %v", c.path, got, ok)
 		}
+	}
+}
+
+// A new file is new as a whole, what is appended is no edit in a place, and one
+// file under another name is a file and no tree.
+func TestChurnSaysWhatAFileIs(t *testing.T) {
+	params, err := chunk.NewParams(chunk.Gear, 16<<10)
+	must(t, err)
+	file := func(appended bool, tokens ...string) mFile { return mFile{tokens: tokens, appended: appended} }
+	nights := []mNight{
+		{"a/log": file(false, "c1"), "a/sub/old": file(false, "c2"), "a/tree/x": file(false, "c3"), "a/tree/y": file(false, "c4")},
+		{"a/log": file(true, "c1", "c5"), "a/sub/new": file(false, "c2"), "a/grove/x": file(false, "c3"), "a/grove/y": file(false, "c4"), "a/fresh": file(false, "c6")},
+	}
+	b := writeBook(t, t.TempDir(), params, tokenNights(nights))
+	c, err := ChurnBetween(context.Background(), b, 1, 2, ChurnOptions{})
+	must(t, err)
+	for _, f := range c.Files {
+		switch string(f.Path) {
+		case "fresh":
+			if f.WholeNights != 1 {
+				t.Errorf("a new file: %+v", f)
+			}
+		case "log":
+			if f.Cause != Appended || f.NewBytes == 0 || f.EditNewBytes != 0 || f.Places != 0 {
+				t.Errorf("an appended file: %+v", f)
+			}
+		default:
+			t.Errorf("%+v", f)
+		}
+	}
+	got := map[string]bool{}
+	for _, x := range c.Renamed {
+		got[fmt.Sprintf("%s → %s", x.From, x.To)] = x.File
+	}
+	if want := map[string]bool{"sub/old → sub/new": true, "tree → grove": false}; !maps.Equal(got, want) {
+		t.Errorf("renamed: %v, want %v", got, want)
 	}
 }

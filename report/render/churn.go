@@ -25,18 +25,18 @@ func ChurnText(w io.Writer, v *view.Churn) error {
 	}
 	t.print(p, "Folders, each with all below it")
 
-	t = table{head: []string{"nights", "whole", "size", "new", "places", "for 1", ""}}
+	t = table{head: []string{"nights", "whole", "changed, summed", "new", "places", "amplification", ""}}
 	for i := range v.Files {
 		f := &v.Files[i]
 		amplified := "–"
 		if f.Amplification != nil {
-			amplified = fmt.Sprintf("%s…%s", short(*f.Amplification), short(*f.AmplificationHigh))
+			amplified = fmt.Sprintf("%s (≤ %s)", short(*f.Amplification), short(*f.AmplificationHigh))
 		}
 		t.row(strconv.Itoa(f.Nights), strconv.Itoa(f.WholeNights), b(f.ChangedBytes), b(f.NewBytes), units.Count(f.Places), amplified, name(f.Raw))
 	}
-	t.print(p, "Files that bring most (for 1: new bytes for each that differs, estimated…at most)")
+	t.print(p, "Files that bring most (whole: nights on which nearly all of it was new)")
 
-	t = table{head: []string{"files", "nights", "size", "new", ""}}
+	t = table{head: []string{"files", "nights", "sizes, summed", "new", ""}}
 	for i := range v.Rewritten {
 		r := &v.Rewritten[i]
 		label := name(r.Raw)
@@ -53,9 +53,13 @@ func ChurnText(w io.Writer, v *view.Churn) error {
 	t = table{head: []string{"files", "sent again by paths", "new", ""}}
 	for i := range v.Renamed {
 		r := &v.Renamed[i]
-		t.row(units.Count(r.Files), b(r.Bytes), b(r.NewBytes), name(r.From.Raw)+" → "+name(r.To.Raw)+"  (snapshot "+strconv.Itoa(r.Snapshot)+")")
+		slash := "/"
+		if r.File {
+			slash = ""
+		}
+		t.row(units.Count(r.Files), b(r.Bytes), b(r.NewBytes), name(r.From.Raw)+slash+" → "+name(r.To.Raw)+slash+"  (snapshot "+strconv.Itoa(r.Snapshot)+")")
 	}
-	t.print(p, "Renamed trees")
+	t.print(p, "Renamed trees and files")
 
 	t = table{head: []string{"files", "size", "new", "of new", ""}}
 	for _, c := range v.Causes {

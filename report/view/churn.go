@@ -71,7 +71,7 @@ type ChurnFile struct {
 	NewBytes            int64         `json:"new_bytes"`
 	NewCompressedBytes  *int64        `json:"new_compressed_bytes"`
 	NewCompressedReason string        `json:"new_compressed_bytes_reason,omitempty"`
-	EditNewBytes        int64         `json:"edit_new_bytes"` // of nights with older contents to go by
+	EditNewBytes        int64         `json:"edit_new_bytes"` // of nights with older contents to go by, and not only grown
 	Places              int64         `json:"changed_places"`
 	DiffersLow          int64         `json:"differs_low_bytes"`
 	DiffersHigh         int64         `json:"differs_high_bytes"`
@@ -97,12 +97,13 @@ type RewrittenRow struct {
 	Archive             bool   `json:"archive"` // by its ending compressed as a whole
 }
 
-// RenamedRow is a tree under another name: what a store that goes by paths sends
+// RenamedRow is a tree, or a file, under another name: what a store that goes by paths sends
 // again, although nothing of it is new.
 type RenamedRow struct {
-	Snapshot int   `json:"snapshot"` // in which it has its new place
-	From     Path  `json:"from_path"`
+	Snapshot int   `json:"snapshot"`  // in which it has its new place
+	From     Path  `json:"from_path"` // folders; the paths of the file where it is one
 	To       Path  `json:"to_path"`
+	File     bool  `json:"file"` // one file, and no tree
 	Files    int64 `json:"files"`
 	Bytes    int64 `json:"bytes"`     // re-uploaded by paths
 	NewBytes int64 `json:"new_bytes"` // really: 0
@@ -160,7 +161,7 @@ func NewChurn(m *measure.Churn, f Facts, o Options) *Churn {
 	}
 	for _, r := range m.Renamed {
 		v.Renamed = append(v.Renamed, RenamedRow{
-			Snapshot: r.Night, From: pathOf(r.FromLabel, r.From), To: pathOf(r.ToLabel, r.To), Files: r.Files, Bytes: r.Bytes,
+			Snapshot: r.Night, File: r.File, From: pathOf(r.FromLabel, r.From), To: pathOf(r.ToLabel, r.To), Files: r.Files, Bytes: r.Bytes,
 		})
 	}
 	v.Answer = v.answer()
@@ -238,7 +239,7 @@ func (v *Churn) answer() string {
 		fmt.Fprintf(&s, " Files written anew as a whole night after night bring %s.", b(whole))
 	}
 	if v.RenamedBytes > 0 {
-		fmt.Fprintf(&s, " Renamed trees with %s bring nothing new, but an engine that goes by paths sends them again.", b(v.RenamedBytes))
+		fmt.Fprintf(&s, " What was only renamed or moved, %s, brings nothing new, but an engine that goes by paths sends it again.", b(v.RenamedBytes))
 	}
 	return s.String()
 }
@@ -270,7 +271,7 @@ func (v *Churn) notes(f Facts, o Options) []string {
 	}
 	n.add("A new part that several files hold is counted once, at the first of them in order. A folder's figures hold all below it.")
 	if len(v.Files) > 0 {
-		n.add("A part is new as a whole, so how many bytes of it really differ is not known, only in how many places: at least one byte in each. New bytes for each that differs (\"for 1\") is an estimate by the law of isolated edits; it lies between 1 and new bytes for each place. Of several edits in one place nothing is known.")
+		n.add("A part is new as a whole, so how many bytes of it really differ is not known, only in how many places: at least one byte in each. Amplification, the new bytes for each byte that differs, is an estimate by the law of isolated edits; it lies between 1 and the new bytes for each place, in brackets. Nights on which a file was created or only grew are not in it: all of that differs. Of several edits in one place nothing is known.")
 	}
 	if len(v.Rewritten) > 0 {
 		n.add("Written anew as a whole: at least %s of the file was new, on three nights or more (two where there are fewer). Whether an archive's plain contents would change less can not be seen from outside: it is worth a try.", units.Share(measure.WholeShare))
