@@ -32,16 +32,31 @@ func ProfilesText(w io.Writer, v *view.Profiles) error {
 	for i := range v.Profiles {
 		r := &v.Profiles[i]
 		name := r.Name
-		if name == "" || strings.EqualFold(name, r.Words) {
+		switch words := newWords(name, r.Words); {
+		case name == "":
 			name = r.Words
-		} else {
-			name += ": " + r.Words
+		case words != "":
+			name += ": " + words
 		}
 		p.paragraph("  "+strconv.Itoa(i+1)+"  ", name+"; "+v.Units.Bytes(r.PerChunkBytes)+" a chunk, "+
 			v.Units.Bytes(r.PerReferenceBytes)+" a reference, "+v.Units.Bytes(r.PerFileBytes)+" a file")
 	}
 	p.notes(v.Notes)
 	return p.flush(w)
+}
+
+// newWords leaves out of a profile's words what its name says already. A part is
+// left out where the name has it, and so is the size of the parts.
+func newWords(name, words string) string {
+	name = strings.ToLower(name)
+	var kept []string
+	for part := range strings.SplitSeq(words, ", ") {
+		size := strings.TrimSuffix(strings.TrimPrefix(part, "parts of "), " on average")
+		if !strings.Contains(name, strings.ToLower(part)) && (size == part || !strings.Contains(name, strings.ToLower(size))) {
+			kept = append(kept, part)
+		}
+	}
+	return strings.Join(kept, ", ")
 }
 
 // ProfilesCSV prints one row a profile. An empty cell is not known.

@@ -35,7 +35,7 @@ func WhatIfText(w io.Writer, v *view.WhatIf) error {
 }
 
 func rulesTable(p *page, v *view.WhatIf) {
-	t := table{head: []string{"files", "size", "unique", "stored", "a night", ""}}
+	t := table{head: []string{"names", "size", "unique", "stored", "a night", ""}}
 	for i := range v.Rules {
 		r := &v.Rules[i]
 		rule := r.Rule

@@ -126,6 +126,9 @@ func (v *Change) most() string {
 	if first.NewShare > 0.5 {
 		part = "Most of it"
 	}
+	if first.NewBytes == v.NewBytes {
+		return fmt.Sprintf(" All of it lies in %s.", FolderText(first.Raw))
+	}
 	return fmt.Sprintf(" %s, %s, lies in %s.", part, units.Share(first.NewShare), FolderText(first.Raw))
 }
 

@@ -2,6 +2,8 @@ package view
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 
 	"tidemark/report/engine"
@@ -117,13 +119,22 @@ func NewProfiles(results []measure.ProfileResult, typical []bool, f Facts, o Opt
 	n := notes{units: o.Units}
 	n.coverage(v.Snapshot, v.Partial, v.Coverage)
 	n.add("Upload is what travels of what is new to each store, with every earlier night still held.")
+	// Each once, with the numbers of the rows that it is about.
+	rows := map[measure.ProfileNote][]string{}
+	var assumed []measure.ProfileNote
 	for i := range results {
 		for _, a := range results[i].Assumed {
-			one := notes{}
-			one.assumed([]measure.ProfileNote{a})
-			for _, line := range one.lines {
-				n.add("%d: %s", i+1, line)
+			if rows[a] == nil {
+				assumed = append(assumed, a)
 			}
+			rows[a] = append(rows[a], strconv.Itoa(i+1))
+		}
+	}
+	for _, a := range assumed {
+		one := notes{}
+		one.assumed([]measure.ProfileNote{a})
+		for _, line := range one.lines {
+			n.add("%s: %s", strings.Join(rows[a], ", "), line)
 		}
 	}
 	for i := range v.Profiles {

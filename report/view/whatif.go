@@ -252,12 +252,15 @@ func (v *WhatIf) table() {
 		v.Table = append(v.Table, ComparedRow{Words: words, Before: before, After: after, Saved: less(before, after), Strong: strong})
 	}
 	v.Table = append(v.Table, ComparedRow{Words: "files", Before: &a.Files, After: &z.Files, Saved: less(&a.Files, &z.Files), Count: true})
+	if names := a.Names - z.Names; names != a.Files-z.Files {
+		v.Table = append(v.Table, ComparedRow{Words: "names of files", Before: &a.Names, After: &z.Names, Saved: less(&a.Names, &z.Names), Count: true})
+	}
 	row("source", &a.SourceBytes, &z.SourceBytes, false)
 	row("unique: each part once", &a.UniqueBytes, &z.UniqueBytes, false)
 	row("compressed", a.CompressedBytes, z.CompressedBytes, false)
 	row("overhead of the store", &a.OverheadBytes, &z.OverheadBytes, false)
 	row("stored", a.StoredBytes, z.StoredBytes, true)
 	row("kept under the retention", a.KeptBytes, z.KeptBytes, true)
-	row("new in a night, on average", a.NightlyNewBytes, z.NightlyNewBytes, false)
-	row("travels in a night, on average", a.NightlyUploadBytes, z.NightlyUploadBytes, true)
+	row("new "+v.nightWord(), a.NightlyNewBytes, z.NightlyNewBytes, false)
+	row("travels "+v.nightWord(), a.NightlyUploadBytes, z.NightlyUploadBytes, true)
 }

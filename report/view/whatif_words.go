@@ -38,7 +38,7 @@ func (v *WhatIf) answer(p WhatIfParts) string {
 		if v.KeepOnly {
 			verb = "keeping only what is named, and leaving out the other"
 		}
-		what = append(what, fmt.Sprintf("%s %s of %s", verb, Plural(v.LeftOutFiles, "file"), v.Units.Bytes(v.LeftOutBytes)))
+		what = append(what, fmt.Sprintf("%s %s of %s", verb, v.leftOut(), v.Units.Bytes(v.LeftOutBytes)))
 	}
 	if p.After != nil {
 		what = append(what, "an engine of "+newEngine(p.After).Words())
@@ -52,6 +52,23 @@ func (v *WhatIf) answer(p WhatIfParts) string {
 		s += " " + kept
 	}
 	return s
+}
+
+// leftOut counts what is left out: names and, where some of them are further
+// names of one file, the files.
+func (v *WhatIf) leftOut() string {
+	if files := v.Before.Files - v.After.Files; files != v.LeftOutFiles {
+		return fmt.Sprintf("%s (%s: some have several names)", Plural(v.LeftOutFiles, "name"), Plural(files, "file"))
+	}
+	return Plural(v.LeftOutFiles, "file")
+}
+
+// nightWord ends a phrase about what a night brings.
+func (v *WhatIf) nightWord() string {
+	if v.Nights > 1 {
+		return "in a night, on average"
+	}
+	return "in the night"
 }
 
 // kept compares what the retentions need for the nights measured.
@@ -75,11 +92,11 @@ func (v *WhatIf) kept() string {
 func (v *WhatIf) again() string {
 	switch n := v.SavedNightlyBytes; {
 	case n == nil || *n == 0:
-		return " What travels in a night stays as it is."
+		return " What travels " + v.nightWord() + " stays as it is."
 	case *n < 0:
-		return fmt.Sprintf(" Since what comes back has to travel again, %s more travel in a night on average.", v.Units.Bytes(-*n))
+		return fmt.Sprintf(" Since what comes back has to travel again, %s more travel %s.", v.Units.Bytes(-*n), v.nightWord())
 	default:
-		return fmt.Sprintf(" Since less has to travel again, %s less travel in a night on average.", v.Units.Bytes(*n))
+		return fmt.Sprintf(" Since less has to travel again, %s less travel %s.", v.Units.Bytes(*n), v.nightWord())
 	}
 }
 
