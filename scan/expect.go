@@ -90,9 +90,11 @@ func (s *scanner) count(roots []*root, limit int64) (entries, bytes int64, err e
 	defer w.stop()
 	var walk func(f *folder) bool
 	walk = func(f *folder) bool {
-		for i := 0; i < len(f.blocks); i++ {
-			b := f.blocks[i]
-			w.need(b)
+		for i := 0; ; i++ {
+			b := w.next(f, i)
+			if b == nil {
+				break
+			}
 			for j := range b.nodes {
 				n := &b.nodes[j]
 				entries++

@@ -134,10 +134,10 @@ func (m *merger) folder(f *folder) error {
 		m.emit(newItem(itemDrop, m.root, m.path))
 		m.old.next()
 	}
-	for i := 0; i < len(f.blocks); i++ {
-		b := f.blocks[i]
-		if i > 0 {
-			m.w.need(b)
+	for i := 0; ; i++ {
+		b := m.w.next(f, i)
+		if b == nil {
+			break
 		}
 		for j := range b.nodes {
 			n := &b.nodes[j]

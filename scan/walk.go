@@ -196,6 +196,20 @@ func (w *walker) need(b *block) {
 	}
 }
 
+// next returns block i of a folder, filled, and nil behind the last. Until the
+// first is filled, by a helper as it may be, nobody else looks at the list.
+func (w *walker) next(f *folder, i int) *block {
+	b := &f.first
+	if i > 0 {
+		if i >= len(f.blocks) {
+			return nil
+		}
+		b = f.blocks[i]
+	}
+	w.need(b)
+	return b
+}
+
 // release gives a consumed block back; its nodes are invalid from here on.
 func (w *walker) release(b *block) {
 	w.mu.Lock()
