@@ -1,6 +1,7 @@
 package logbook
 
 import (
+	"errors"
 	"io"
 	"io/fs"
 	"os"
@@ -54,7 +55,13 @@ func (f osFiles) MkdirAll(dir string) error {
 			return err
 		}
 	}
-	return f.Mkdir(dir)
+	err := f.Mkdir(dir)
+	if errors.Is(err, fs.ErrExist) {
+		if info, now := os.Stat(dir); now == nil && info.IsDir() {
+			return nil // another made it in the same instant
+		}
+	}
+	return err
 }
 
 func (osFiles) Mkdir(dir string) error {
