@@ -21,7 +21,9 @@ func TestANightOnWhichAllGoes(t *testing.T) {
 	must(t, err)
 	key, err := b.Key("")
 	must(t, err)
-	name := func(i int) []byte { return fmt.Appendf(nil, "folder-%04d/a name as long as many a name is %07d.txt", i/50, i) }
+	name := func(i int) []byte {
+		return fmt.Appendf(nil, "folder-%04d/a name as long as many a name is %07d.txt", i/50, i)
+	}
 	for night := range 2 {
 		unlock, err := b.Lock()
 		must(t, err)
