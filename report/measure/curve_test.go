@@ -467,7 +467,8 @@ func TestCurveHoldsWhatCannotBeAvoided(t *testing.T) {
 			continue
 		}
 		direct := params
-		direct.Average, direct.Min, direct.Max = int(p.AverageBytes), params.Min*int(p.AverageBytes)/params.Average, params.Max*int(p.AverageBytes)/params.Average
+		times := int(p.AverageBytes) / params.Average // doublings; products of lengths do not fit into 32 bits
+		direct.Average, direct.Min, direct.Max = int(p.AverageBytes), params.Min*times, params.Max*times
 		_, _, before := directUnique(t, direct, first)
 		_, _, after := directUnique(t, direct, second)
 		var fresh int64
