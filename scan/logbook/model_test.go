@@ -571,42 +571,45 @@ func (m *model) check(t tb, b *Book) {
 func TestNightsEqualModel(t *testing.T) {
 	defer func(n int64) { listingFloor = n }(listingFloor)
 	listings := 0
-	rapid.Check(t, func(t *rapid.T) {
-		m := newModel(t, rapid.Uint64().Draw(t, "seed"))
-		listingFloor = rapid.SampledFrom([]int64{0, 12, 1 << 40}).Draw(t, "floor")
-		for range rapid.IntRange(1, 5).Draw(t, "nights") {
-			p := m.night(t)
-			if rapid.IntRange(0, 3).Draw(t, "aborted") == 0 {
-				// As if it had never been, and the next scan does the same again.
-				if err := p.Abort(); err != nil {
-					t.Fatal(err)
+	// Again where the draws met no complete listing: its reading is to be seen, too.
+	for round := 0; round < 8 && listings == 0 && !t.Failed(); round++ {
+		rapid.Check(t, func(t *rapid.T) {
+			m := newModel(t, rapid.Uint64().Draw(t, "seed"))
+			listingFloor = rapid.SampledFrom([]int64{0, 12, 1 << 40}).Draw(t, "floor")
+			for range rapid.IntRange(1, 5).Draw(t, "nights") {
+				p := m.night(t)
+				if rapid.IntRange(0, 3).Draw(t, "aborted") == 0 {
+					// As if it had never been, and the next scan does the same again.
+					if err := p.Abort(); err != nil {
+						t.Fatal(err)
+					}
+					m.forget(p.Number())
+					continue
 				}
-				m.forget(p.Number())
-				continue
-			}
-			if rapid.Bool().Draw(t, "viewed") {
-				b, err := p.View(m.summary())
-				if err != nil {
-					t.Fatal(err)
+				if rapid.Bool().Draw(t, "viewed") {
+					b, err := p.View(m.summary())
+					if err != nil {
+						t.Fatal(err)
+					}
+					m.learnChains(t, b)
+					m.check(t, b)
+					m.commit(t, p)
+					m.check(t, b) // stays good
+					continue
 				}
-				m.learnChains(t, b)
-				m.check(t, b)
 				m.commit(t, p)
-				m.check(t, b) // stays good
-				continue
 			}
-			m.commit(t, p)
-		}
-		if len(m.nights) == 0 {
-			return
-		}
-		m.check(t, m.book)
-		for _, r := range m.book.refs {
-			if r.doc.Stored.Listing != nil {
-				listings++
+			if len(m.nights) == 0 {
+				return
 			}
-		}
-	})
+			m.check(t, m.book)
+			for _, r := range m.book.refs {
+				if r.doc.Stored.Listing != nil {
+					listings++
+				}
+			}
+		})
+	}
 	if listings == 0 {
 		t.Error("no complete listing was ever written")
 	}
