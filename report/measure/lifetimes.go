@@ -24,7 +24,7 @@ type Lifetime struct {
 	Packed     int64 // compressed; −1: not measured
 	Chunks     int64
 	References int64 // chunk references of the file versions counted here
-	Files      int64 // file versions counted here, hard links once
+	Files      int64 // file versions counted here, hard links once; new times alone make none
 	// Source tells large files apart: chunks that come and go with one file are
 	// not independent. 0: smaller files together, of which there are Sources.
 	Source    int
@@ -124,38 +124,44 @@ func (l *lives) add(h *logbook.History) error {
 			l.pieces = append(l.pieces, p)
 		}
 	}
+	var last version
 	for i := range h.Versions {
 		v := &h.Versions[i]
 		from, to := int32(v.Snapshot), l.end
 		if i+1 < len(h.Versions) {
 			to = int32(h.Versions[i+1].Snapshot)
 		}
-		var runs []idRun
-		kept, further := false, false
-		if e := &v.Entry; !v.Gone && known(e) {
-			kept = l.keep.keeps(e)
-			further = l.keep.further(e, kept)
+		e := &v.Entry
+		there := !v.Gone && known(e)
+		kept := there && l.keep.keeps(e)
+		var counts []linkStay
+		if there {
+			counts = l.keep.counted(e, kept, from, to)
 		}
-		if e := &v.Entry; kept {
-			if err := l.span.checkRuns(e.Recipe, e); err != nil {
-				return err
+		if !kept {
+			open = succeed(open, nil, func(p piece) { shut(p, from) }, nil)
+			continue
+		}
+		if err := l.span.checkRuns(e.Recipe, e); err != nil {
+			return err
+		}
+		one := *e
+		for _, part := range parts(counts, from, to) {
+			one.Hardlink = !part.counted
+			runs, refs := l.units(&one)
+			if l.trees != nil && part.to == l.end {
+				l.trees.add(&one, runs, refs)
 			}
-			var refs int64
-			runs, refs = l.units(e)
-			if l.trees != nil && i == len(h.Versions)-1 {
-				l.trees.add(e, runs, refs)
-			}
-			if !further {
+			if part.counted {
 				most = max(most, references(idRuns(e.Recipe)))
-				r := l.row([]Stay{{int(from), int(to)}}, 0, e.FirstSeen)
-				r.References += refs
-				r.Files++
+				last = l.count(last, version{e.Contents, part.linkStay, refs, e.FirstSeen})
 			}
+			open = succeed(open, runs, func(p piece) { shut(p, part.from) }, func(r idRun) piece {
+				return piece{first: r.first, n: r.n, file: file, from: part.from, seen: e.FirstSeen}
+			})
 		}
-		open = succeed(open, runs, func(p piece) { shut(p, from) }, func(r idRun) piece {
-			return piece{first: r.first, n: r.n, file: file, from: from, seen: v.Entry.FirstSeen}
-		})
 	}
+	l.tally(last)
 	for _, p := range open {
 		shut(p, l.end)
 	}
@@ -164,6 +170,35 @@ func (l *lives) add(h *logbook.History) error {
 		l.large[file] = l.source
 	}
 	return nil
+}
+
+// version is the stay of one name's contents, as far as it was counted. What
+// only gets other times, or other further names, is no new version: nothing of it
+// has to be stored again.
+type version struct {
+	contents logbook.Contents
+	linkStay // empty: there is none
+	refs     int64
+	seen     bool
+}
+
+// count joins what follows a version to it, or tallies the version and goes on
+// with what follows.
+func (l *lives) count(last, next version) version {
+	if last.to == next.from && last.to > last.from && last.contents == next.contents {
+		last.to = next.to
+		return last
+	}
+	l.tally(last)
+	return next
+}
+
+func (l *lives) tally(v version) {
+	if v.to > v.from {
+		r := l.row([]Stay{{int(v.from), int(v.to)}}, 0, v.seen)
+		r.References += v.refs
+		r.Files++
+	}
 }
 
 // units returns what a file's contents refer to, as a set, and how many

@@ -10,7 +10,8 @@ import (
 // names of one file is its first there. A nil keeper keeps all of them.
 type keeper struct {
 	keep  func(*logbook.Entry) bool
-	links linkGroups
+	links linkGroups // of one snapshot
+	stays linkStays  // of all of them
 }
 
 func (k *keeper) keeps(e *logbook.Entry) bool { return k == nil || k.keep(e) }
@@ -27,6 +28,20 @@ func (k *keeper) further(e *logbook.Entry, kept bool) bool {
 		mask = 1
 	}
 	return k.links.further(e, mask, 1)&1 != 0
+}
+
+// counted returns the stays, ascending, in which a name that is there from one
+// snapshot until another is, in the kept tree, the first of its inode. It must be
+// asked for every file of all snapshots, name by name in walk order, those that
+// are left out too; one keeper answers either this or further.
+func (k *keeper) counted(e *logbook.Entry, kept bool, from, to int32) []linkStay {
+	if k == nil {
+		if e.Hardlink {
+			return nil
+		}
+		return []linkStay{{from, to}}
+	}
+	return k.stays.counted(e, kept, linkStay{from, to})
 }
 
 // linkGroups finds, for up to 64 kept trees at once, the first kept name of

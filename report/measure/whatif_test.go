@@ -132,6 +132,8 @@ func TestWhatIfIsAFreshLogbook(t *testing.T) {
 		{Unit: engine.WholeFile, PerFileBytes: 10, Compression: engine.None},
 		{Unit: engine.ContentDefined, AverageBytes: 64 << 10, PerReferenceBytes: 3},
 		{SeparateDevices: true},
+		{EncryptBeforeChunking: true, PerFileBytes: 100},
+		{EncryptBeforeChunking: true, Unit: engine.WholeFile},
 	}
 	checkSome(t, 0.2, func(r *rapid.T) {
 		runs++
