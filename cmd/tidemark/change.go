@@ -12,35 +12,6 @@ import (
 	"tidemark/scan/logbook"
 )
 
-// rangeFlags name the snapshots that an answer is about, and its tables.
-type rangeFlags struct {
-	from, to, snapshot number
-	depth, top         number
-}
-
-func (f *rangeFlags) register(cmd *cobra.Command) {
-	f.depth, f.top = 1, 10
-	cmd.Flags().Var(&f.from, "from", "the earlier snapshot")
-	cmd.Flags().Var(&f.to, "to", "the later snapshot (default the newest)")
-	cmd.Flags().Var(&f.depth, "depth", "levels of folders that tables tell apart")
-	cmd.Flags().Var(&f.top, "top", "rows of a table")
-}
-
-// check refuses what contradicts itself.
-func (f *rangeFlags) check() error {
-	switch {
-	case f.snapshot > 0 && (f.from > 0 || f.to > 0):
-		return usage("leave one of them out", "--snapshot and --from/--to name snapshots twice")
-	case f.from > 0 && f.to > 0 && f.from >= f.to:
-		return usage("--from names the earlier one", "--from %d is not earlier than --to %d", f.from, f.to)
-	}
-	return nil
-}
-
-func (f *rangeFlags) measure(c *config) measure.Options {
-	return measure.Options{Profile: c.profile, Depth: int(f.depth), Top: int(f.top)}
-}
-
 func (p *program) changeCommand() *cobra.Command {
 	var f rangeFlags
 	cmd := &cobra.Command{
@@ -54,8 +25,8 @@ none are named) is really new, how much of it has to travel, and where it lies.`
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return p.change(cmd, &f) },
 	}
-	f.register(cmd)
-	cmd.Flags().Var(&f.snapshot, "snapshot", "this snapshot against the one before it")
+	f.register(cmd, fromEarlier, "this snapshot against the one before it")
+	f.tables(cmd)
 	p.common.rows(cmd)
 	return cmd
 }
@@ -76,8 +47,7 @@ func (p *program) change(cmd *cobra.Command, f *rangeFlags) error {
 		return usage("name a later one; the baseline itself is explained by tidemark explain --snapshot 1",
 			"snapshot 1 is the baseline: nothing came before it that it could differ from")
 	}
-	heavy()
-	ctx, done := interruptible(cmd)
+	ctx, done := heavy(cmd)
 	defer done()
 	return c.answerFrom(ctx, func(book *logbook.Book) error { return p.changeBook(ctx, book, from, to, f, &c) })
 }

@@ -25,47 +25,38 @@ after night; and what was only renamed.`,
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return p.churn(cmd, &f) },
 	}
-	f.snapshots(cmd)
-	cmd.Flags().Lookup("from").Usage = "the earlier snapshot (default seven steps before)"
-	cmd.Flags().Var(&f.top, "top", "rows of a table")
+	f.register(cmd, "the earlier snapshot (default seven steps before)", oneAndNight)
+	cmd.Flags().Var(&f.top, "top", rowsOfTables)
 	p.common.rows(cmd)
 	return cmd
 }
 
 func (p *program) churn(cmd *cobra.Command, f *rangeFlags) error {
-	c, err := p.common.config()
+	q, err := p.ask(f)
 	if err != nil {
 		return err
 	}
-	book, err := c.open()
-	if err != nil {
-		return err
-	}
-	from, to, err := f.resolve(&c, book)
-	if err != nil {
-		return err
-	}
+	from, to := q.from, q.to
 	if to == 1 {
-		return usage("scan again after the next night", "%s: churn needs two snapshots, and there is %s", c.dir, counted(len(book.Segments())))
+		return usage("scan again after the next night", "%s: churn needs two snapshots, and there is %s", q.dir, counted(len(q.book.Segments())))
 	}
 	if from == 0 {
 		if from = max(to-churnNights, 1); f.snapshot > 0 {
 			from = to - 1
 		}
 	}
-	heavy()
-	ctx, done := interruptible(cmd)
+	ctx, done := heavy(cmd)
 	defer done()
-	o := measure.ChurnOptions{Options: f.measure(&c)}
+	o := measure.ChurnOptions{Options: f.measure(&q.config)}
 	if to-from < 3 {
 		o.WholeNights = 2
 	}
-	m, err := measure.ChurnBetween(ctx, book, from, to, o)
+	m, err := measure.ChurnBetween(ctx, q.book, from, to, o)
 	if err != nil {
 		return err
 	}
-	v := view.NewChurn(m, facts(book), c.view(int(f.top)))
-	return p.answer(&c, v,
+	v := view.NewChurn(m, facts(q.book), q.view(int(f.top)))
+	return p.answer(&q.config, v,
 		func() error { return render.ChurnText(p.stdout, v) },
 		func() error { return render.ChurnCSV(p.stdout, v) })
 }

@@ -87,6 +87,14 @@ func (c *config) view(rows int) view.Options {
 	return view.Options{Units: c.units, Profile: c.profile, Rows: rows}
 }
 
+// needsOrDefault are the needs file's, or those of an empty one.
+func (c *config) needsOrDefault() *engine.Needs {
+	if c.needs != nil {
+		return c.needs
+	}
+	return engine.Default()
+}
+
 // open opens the logbook for reading.
 func (c *config) open() (*logbook.Book, error) { return logbook.Open(c.dir) }
 

@@ -118,6 +118,8 @@ func complain(w io.Writer, err error) {
 			}
 		}
 	}
+	// That something was used wrongly, the exit code says; the line says what.
+	fact = strings.Replace(fact, logbook.ErrUsage.Error()+": ", "", 1)
 	fmt.Fprintf(w, "tidemark: %s\n", oneLine(fact))
 	if hint != "" {
 		fmt.Fprintf(w, "hint: %s\n", oneLine(hint))

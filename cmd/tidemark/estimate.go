@@ -19,16 +19,14 @@ import (
 
 // estimateFlags are the options of an estimate, as typed.
 type estimateFlags struct {
-	example    bool
-	backtest   bool
-	hide       number
-	restore    []string
-	to         number
-	depth, top number
+	rangeFlags
+	example, backtest bool
+	hide              number
+	restore           []string
 }
 
 func (p *program) estimateCommand() *cobra.Command {
-	f := estimateFlags{depth: 1, top: 10}
+	f := estimateFlags{rangeFlags: rangeFlags{depth: 1, top: 10}}
 	cmd := &cobra.Command{
 		Use:   "estimate",
 		Short: "Upload, window, restore, retention, plan and cost, from the needs file",
@@ -51,7 +49,7 @@ what the nights measured so far can not answer is refused with the number it nee
 	flags.Var(&f.hide, "hide", "how many nights the backtest hides (default half of them)")
 	flags.Var(&f.to, "to", "answer as after this snapshot, as if no later one were measured (default the newest)")
 	flags.Var(&f.depth, "depth", "levels of folders whose restore is told apart")
-	flags.Var(&f.top, "top", "rows of a table")
+	flags.Var(&f.top, "top", rowsOfTables)
 	p.common.rows(cmd)
 	return cmd
 }
@@ -71,32 +69,19 @@ func (p *program) estimate(cmd *cobra.Command, f *estimateFlags) error {
 	if n := len(f.restore); n > measure.MaxTreePaths {
 		return usage("ask for the others in a second run", "%d times --restore: at most %d at once", n, measure.MaxTreePaths)
 	}
-	needs := c.needs
-	if needs == nil {
-		if needs, err = engine.Parse(strings.NewReader(""), "no needs file"); err != nil {
-			return err
-		}
-	}
-	book, err := c.open()
+	needs := c.needsOrDefault()
+	q, err := c.ask(&f.rangeFlags)
 	if err != nil {
 		return err
 	}
-	if len(book.Segments()) == 0 {
-		return usage("measure a tree first: tidemark scan ROOT", "%s: the logbook holds no snapshot yet", c.dir)
-	}
-	if n := len(book.Segments()); f.to > 0 {
-		if int(f.to) > n {
-			return usage(fmt.Sprintf("the logbook holds snapshots 1 to %d", n), "--to %d: there is no such snapshot", f.to)
-		}
-		if book, err = logbook.OpenAt(c.dir, int(f.to)); err != nil {
-			return err
-		}
+	if err := q.at(q.to); err != nil {
+		return err
 	}
 	ctx, done := interruptible(cmd)
 	defer done()
-	in, err := estimate.Gather(ctx, book, needs, estimate.GatherOptions{Depth: int(f.depth), Paths: f.restore})
+	in, err := estimate.Gather(ctx, q.book, needs, estimate.GatherOptions{Depth: int(f.depth), Paths: f.restore})
 	if errors.Is(err, logbook.ErrUsage) {
-		return hinted(err, "paths begin with a label: "+labelsOf(book)+"; tidemark explain --depth 2 lists folders")
+		return hinted(err, "paths begin with a label: "+labelsOf(q.book)+"; tidemark explain --depth 2 lists folders")
 	}
 	if err != nil {
 		return err
@@ -105,7 +90,7 @@ func (p *program) estimate(cmd *cobra.Command, f *estimateFlags) error {
 	if f.backtest {
 		parts.Backtest = estimate.RunBacktest(in, needs, int(f.hide))
 	}
-	v := view.NewEstimate(parts, facts(book), c.view(int(f.top)))
+	v := view.NewEstimate(parts, facts(q.book), c.view(int(f.top)))
 	return p.answer(&c, v,
 		func() error { return render.EstimateText(p.stdout, v) },
 		func() error { return render.EstimateCSV(p.stdout, v) })

@@ -26,8 +26,8 @@ snapshot stand beside it.`,
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return p.explain(cmd, &f) },
 	}
-	f.register(cmd)
-	cmd.Flags().Var(&f.snapshot, "snapshot", "the snapshot to explain, the same as --to")
+	f.register(cmd, fromEarlier, "the snapshot to explain, the same as --to")
+	f.tables(cmd)
 	p.common.rows(cmd)
 	return cmd
 }
@@ -46,9 +46,9 @@ func (p *program) explain(cmd *cobra.Command, f *rangeFlags) error {
 }
 
 func (p *program) explainBook(ctx context.Context, book *logbook.Book, f *rangeFlags, c *config) error {
-	newest := len(book.Segments())
-	if newest == 0 {
-		return usage("measure a tree first: tidemark scan ROOT", "%s: the logbook holds no snapshot yet", c.dir)
+	newest, err := c.newest(book)
+	if err != nil {
+		return err
 	}
 	to := int(max(f.snapshot, f.to))
 	if int(f.from) >= newest && to == 0 {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -82,14 +81,10 @@ func (p *program) overlap(cmd *cobra.Command, trees, with []string) error {
 			return err
 		}
 	}
-	heavy()
-	ctx, done := interruptible(cmd)
+	ctx, done := heavy(cmd)
 	defer done()
 	m, err := measure.Common(ctx, sides)
 	if err != nil {
-		if errors.Is(err, logbook.ErrUsage) {
-			err = &failure{code: exitUsage, fact: strings.Replace(err.Error(), logbook.ErrUsage.Error()+": ", "", 1), err: err}
-		}
 		return hinted(err, "trees are named label, label/folder or . for all; logbooks must be under one key: scan with --key FILE")
 	}
 	v := view.NewCommon(m, names, c.view(0))

@@ -23,38 +23,29 @@ from that snapshot on.`,
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return p.profiles(cmd, &f) },
 	}
-	f.snapshots(cmd)
+	f.register(cmd, fromBefore, oneAndNight)
 	p.common.rows(cmd)
 	return cmd
 }
 
 func (p *program) profiles(cmd *cobra.Command, f *rangeFlags) error {
-	c, err := p.common.config()
+	q, err := p.ask(f)
 	if err != nil {
 		return err
 	}
-	book, err := c.open()
-	if err != nil {
-		return err
-	}
-	from, to, err := f.resolve(&c, book)
-	if err != nil {
-		return err
-	}
-	heavy()
-	ctx, done := interruptible(cmd)
+	ctx, done := heavy(cmd)
 	defer done()
-	all := profilesOf(c.needs)
+	all := profilesOf(q.needs)
 	typical := make([]bool, len(all))
 	for i := range typical {
 		typical[i] = i >= len(all)-len(engine.Typical())
 	}
-	results, err := measure.ForProfilesBetween(ctx, book, from, to, all, f.measure(&c))
+	results, err := measure.ForProfilesBetween(ctx, q.book, q.from, q.to, all, f.measure(&q.config))
 	if err != nil {
 		return err
 	}
-	v := view.NewProfiles(results, typical, facts(book), c.view(int(f.top)))
-	return p.answer(&c, v,
+	v := view.NewProfiles(results, typical, facts(q.book), q.view(int(f.top)))
+	return p.answer(&q.config, v,
 		func() error { return render.ProfilesText(p.stdout, v) },
 		func() error { return render.ProfilesCSV(p.stdout, v) })
 }

@@ -11,7 +11,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"tidemark/report/engine"
 	"tidemark/report/estimate"
 	"tidemark/report/measure"
 	"tidemark/report/render"
@@ -48,43 +47,33 @@ its owner only; one that is there already keeps its permissions.`,
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return p.report(cmd, &f) },
 	}
-	f.register(cmd)
+	f.register(cmd, fromEarlier, "")
+	f.tables(cmd)
 	cmd.Flags().StringVar(&f.output, "output", "", "write the page to `FILE` instead of standard output; it is replaced as a whole or not at all")
 	must(cmd.MarkFlagFilename("output", "html"))
 	return cmd
 }
 
 func (p *program) report(cmd *cobra.Command, f *reportFlags) error {
-	c, err := p.common.config()
+	q, err := p.ask(&f.rangeFlags)
 	if err != nil {
 		return err
 	}
-	book, err := c.open()
-	if err != nil {
+	// Everything on the page speaks of one moment, what is usual too.
+	if err := q.at(q.to); err != nil {
 		return err
 	}
-	from, to, err := f.resolve(&c, book)
-	if err != nil {
-		return err
+	if q.from == 0 {
+		q.from = max(1, q.to-reportNights)
 	}
-	if to < len(book.Segments()) {
-		// Everything on the page speaks of one moment, what is usual too.
-		if book, err = logbook.OpenAt(c.dir, to); err != nil {
-			return err
-		}
-	}
-	if from == 0 {
-		from = max(1, to-reportNights)
-	}
-	heavy()
-	ctx, done := interruptible(cmd)
+	ctx, done := heavy(cmd)
 	defer done()
-	v, err := reportOf(ctx, book, from, to, f, &c)
+	v, err := reportOf(ctx, q.book, q.from, q.to, f, &q.config)
 	if err != nil {
 		return err
 	}
 	write := func(w io.Writer) error { return html.Report(w, v) }
-	if c.json {
+	if q.json {
 		write = func(w io.Writer) error { return render.JSON(w, v) }
 	}
 	if f.output != "" {
@@ -134,10 +123,6 @@ func reportOf(ctx context.Context, book *logbook.Book, from, to int, f *reportFl
 		return nil, err
 	}
 	parts.Curve = view.NewCurve(curve, facts, o)
-	needs := c.needs
-	if needs == nil {
-		needs = engine.Default()
-	}
 	if to > 1 {
 		parts.Trend = &view.TrendParts{Trend: c.trendOf(book), Segments: book.Segments(), Alert: c.thresholds()}
 	}
@@ -145,13 +130,13 @@ func reportOf(ctx context.Context, book *logbook.Book, from, to int, f *reportFl
 		parts.EstimateReason = view.ReasonNoNeeds
 		return view.NewReport(parts, facts, o), nil
 	}
-	in, err := estimate.Gather(ctx, book, needs, estimate.GatherOptions{Depth: int(f.depth)})
+	in, err := estimate.Gather(ctx, book, c.needs, estimate.GatherOptions{Depth: int(f.depth)})
 	if err != nil {
 		return nil, err
 	}
 	parts.Estimate = view.NewEstimate(view.EstimateParts{
-		Result: estimate.Estimate(in, needs), Needs: needs, Given: true, Trees: in,
-		Backtest: estimate.RunBacktest(in, needs, 0),
+		Result: estimate.Estimate(in, c.needs), Needs: c.needs, Given: true, Trees: in,
+		Backtest: estimate.RunBacktest(in, c.needs, 0),
 	}, facts, o)
 	return view.NewReport(parts, facts, o), nil
 }

@@ -47,8 +47,8 @@ func (p *program) trend(lines bool) error {
 	if err != nil {
 		return err
 	}
-	if len(book.Segments()) == 0 {
-		return usage("measure a tree first: tidemark scan ROOT", "%s: the logbook holds no snapshot yet", c.dir)
+	if _, err := c.newest(book); err != nil {
+		return err
 	}
 	v := c.trendView(book)
 	text := func() error { return render.TrendText(p.stdout, v, glyphs()) }
@@ -70,12 +70,7 @@ func (c *config) trendOf(book *logbook.Book) *measure.Trend {
 }
 
 // thresholds are the needs file's, or those of an empty one.
-func (c *config) thresholds() engine.Alert {
-	if c.needs != nil {
-		return c.needs.Alert
-	}
-	return engine.Default().Alert
-}
+func (c *config) thresholds() engine.Alert { return c.needsOrDefault().Alert }
 
 // glyphs are what bars can be drawn with. Nothing here is coloured, so NO_COLOR
 // has nothing to switch off; but a terminal whose locale is not UTF-8 would show

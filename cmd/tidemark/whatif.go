@@ -50,7 +50,7 @@ A rule is a pattern as scan --exclude takes it, or terms joined by "and":
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return p.whatIf(cmd, &f) },
 	}
-	f.snapshots(cmd)
+	f.register(cmd, fromBefore, oneAndNight)
 	cmd.Flags().StringArrayVar(&f.leaveOut, "leave-out", nil, "leave out what the `RULE` names; may be given several times")
 	cmd.Flags().StringArrayVar(&f.keepOnly, "keep-only", nil, "leave out all but what the `RULE` names; may be given several times")
 	cmd.Flags().StringVar(&f.profile, "profile", "", "the engine profile of this `NAME` afterwards: one of the needs file's, or a typical one (see tidemark profiles)")
@@ -93,33 +93,28 @@ func (p *program) whatIf(cmd *cobra.Command, f *whatIfFlags) error {
 			return err
 		}
 	}
-	book, err := c.open()
+	q, err := c.ask(&f.rangeFlags)
 	if err != nil {
 		return err
 	}
-	from, to, err := f.resolve(&c, book)
-	if err != nil {
+	sel := measure.Selection{KeepOnly: parts.KeepOnly, Profile: parts.After, From: q.from}
+	if sel.Rules, err = parseRules(option, parts.Rules, q.book.Segments()[q.to-1].Taken); err != nil {
 		return err
 	}
-	sel := measure.Selection{KeepOnly: parts.KeepOnly, Profile: parts.After, From: from}
-	if sel.Rules, err = parseRules(option, parts.Rules, book.Segments()[to-1].Taken); err != nil {
-		return err
-	}
-	heavy()
-	ctx, done := interruptible(cmd)
+	ctx, done := heavy(cmd)
 	defer done()
-	if parts.Result, err = measure.WhatIf(ctx, book, to, sel, f.measure(&c)); err != nil {
+	if parts.Result, err = measure.WhatIf(ctx, q.book, q.to, sel, f.measure(&c)); err != nil {
 		if errors.Is(err, logbook.ErrUsage) {
 			return ruleError(option, err)
 		}
 		return err
 	}
 	if retention != nil || c.needs != nil && c.needs.Retention != nil {
-		if err := retained(ctx, book, to, sel, &c, retention, &parts); err != nil {
+		if err := retained(ctx, q.book, q.to, sel, &c, retention, &parts); err != nil {
 			return err
 		}
 	}
-	v := view.NewWhatIf(parts, facts(book), c.view(int(f.top)))
+	v := view.NewWhatIf(parts, facts(q.book), c.view(int(f.top)))
 	return p.answer(&c, v,
 		func() error { return render.WhatIfText(p.stdout, v) },
 		func() error { return render.WhatIfCSV(p.stdout, v) })
@@ -127,8 +122,7 @@ func (p *program) whatIf(cmd *cobra.Command, f *whatIfFlags) error {
 
 // ruleError says in one line what measure does not take about the rules.
 func ruleError(option string, err error) error {
-	fact := strings.TrimPrefix(err.Error(), logbook.ErrUsage.Error()+": ")
-	fact = strings.Replace(fact, "exclusion pattern", "pattern", 1)
+	fact := strings.Replace(err.Error(), "exclusion pattern", "pattern", 1)
 	return &failure{
 		code: exitUsage, fact: option + ": " + fact, err: err,
 		hint: "tidemark whatif --help shows what a rule may say; a name that holds * ? [ or \\ is written with \\ before it",
