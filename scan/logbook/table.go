@@ -1,7 +1,6 @@
 package logbook
 
 import (
-	"context"
 	"encoding/binary"
 	"math/bits"
 	"sync"
@@ -15,8 +14,8 @@ import (
 // pair, so among n chunks n²/2⁶⁵ such mistakes are expected (1.5·10⁻⁵ at 16.7
 // million chunks, the birthday bound).
 type Table struct {
-	parts   [tableParts]tablePart
-	touched uint64
+	parts [tableParts]tablePart
+	slab  func() // gives back what reserve took; nil: nothing
 }
 
 // The first 12 bits of a fingerprint choose a part, the following 52 are kept
@@ -24,8 +23,11 @@ type Table struct {
 // is held twice while it is copied is one part. A slot is 12 bytes in two arrays,
 // so a full part costs 13.3 bytes a chunk and one just grown 16.7.
 const (
-	tableParts = 1 << 12
+	partBits   = 12
+	tableParts = 1 << partBits
+	keptBits   = 64 - partBits
 	idBits     = 44
+	slotBytes  = 12
 )
 
 type tablePart struct {
@@ -34,12 +36,13 @@ type tablePart struct {
 	high []uint64 // the 52 kept bits << 12 | the id's upper 12 bits; 0: free
 	low  []uint32 // the id's lower 32 bits
 	free func()
+	slab bool // the slots lie in the table's slab, which is given back as a whole
 }
 
 // split takes the part's number and the kept bits out of a fingerprint.
 func split(print *[16]byte) (part int, kept uint64) {
 	k := binary.BigEndian.Uint64(print[:8])
-	return int(k >> 52), k & (1<<52 - 1)
+	return int(k >> keptBits), k & (1<<keptBits - 1)
 }
 
 // slot is the home of kept among n slots: their order is the kept bits' order,
@@ -100,9 +103,11 @@ func (p *tablePart) place(kept uint64, id int64) {
 }
 
 // grow moves the part into at least n slots.
-func (p *tablePart) grow(n int) {
+func (p *tablePart) grow(n int) { p.moveTo(allocateSlots(n)) }
+
+func (p *tablePart) moveTo(newHigh []uint64, newLow []uint32, newFree func()) {
 	high, low, free := p.high, p.low, p.free
-	p.high, p.low, p.free = allocateSlots(n)
+	p.high, p.low, p.free, p.slab = newHigh, newLow, newFree, false
 	for i, v := range high {
 		if v != 0 || low[i] != 0 {
 			p.place(v>>12, int64(v&(1<<12-1))<<32|int64(low[i]))
@@ -122,42 +127,29 @@ func (t *Table) add(print *[16]byte, id int64) {
 	p.mu.Unlock()
 }
 
-// strideAhead is how many chunks addAll looks at before it places them.
-const strideAhead = 64
-
-// addAll records chunks with ids from first on, for a table that nobody else has
-// yet. In a large table each one waits for memory twice: all places of a stride
-// are touched first, none waiting for another, and then most are in the cache.
+// addAll records chunks with ids from first on, for a table that nobody else has yet.
 func (t *Table) addAll(first int64, prints [][16]byte) {
-	for len(prints) > 0 {
-		n := min(strideAhead, len(prints))
-		var touched uint64
-		for i := range n {
-			part, kept := split(&prints[i])
-			if p := &t.parts[part]; len(p.high) > 0 {
-				at := slot(kept, len(p.high))
-				touched |= p.high[at] | uint64(p.low[at])
-			}
-		}
-		t.touched = touched // or the compiler would leave the loads out
-		for i := range n {
-			part, kept := split(&prints[i])
-			t.parts[part].insert(kept, first+int64(i))
-		}
-		first, prints = first+int64(n), prints[n:]
+	for i := range prints {
+		part, kept := split(&prints[i])
+		t.parts[part].insert(kept, first+int64(i))
 	}
 }
 
-// reserve makes room for n chunks in all, evenly spread.
+// reserve makes room for n chunks in all, evenly spread, in a table that is empty.
 func (t *Table) reserve(n int64) {
 	each := int(n/tableParts) * 23 / 20
 	if each < 64 {
 		return
 	}
+	part, free := allocateSlab(tableParts, each)
+	t.slab = free
 	for i := range t.parts {
 		p := &t.parts[i]
 		p.mu.Lock()
-		if len(p.high) < each {
+		if part != nil {
+			p.moveTo(part(i))
+			p.slab = true
+		} else {
 			p.grow(each)
 		}
 		p.mu.Unlock()
@@ -169,35 +161,14 @@ func (t *Table) release() {
 	for i := range t.parts {
 		p := &t.parts[i]
 		p.mu.Lock()
-		if p.free != nil {
+		if p.free != nil && !p.slab {
 			p.free()
 		}
-		p.high, p.low, p.free, p.used = nil, nil, nil, 0
+		p.high, p.low, p.free, p.slab, p.used = nil, nil, nil, false, 0
 		p.mu.Unlock()
 	}
-}
-
-// loadTable fills a table with every chunk of the book.
-func (b *Book) loadTable(ctx context.Context) (*Table, error) {
-	t := &Table{}
-	if last := b.Last(); last != nil {
-		t.reserve(last.FirstChunk + last.Chunks - firstID)
+	if t.slab != nil {
+		t.slab()
+		t.slab = nil
 	}
-	for n := 1; n <= len(b.refs); n++ {
-		if b.refs[n-1].doc.Chunks == 0 {
-			continue
-		}
-		r, err := b.openChunks(ctx, n)
-		if err != nil {
-			t.release()
-			return nil, err
-		}
-		err = r.prints(ctx, t.addAll)
-		r.close()
-		if err != nil {
-			t.release()
-			return nil, err
-		}
-	}
-	return t, nil
 }

@@ -3,6 +3,7 @@ package logbook
 import (
 	"encoding/binary"
 	"math/rand/v2"
+	"path/filepath"
 	"sync"
 	"testing"
 
@@ -56,37 +57,89 @@ func TestTableEqualsMap(t *testing.T) {
 	}
 }
 
-// Many at once, as when it is loaded, against one at a time: in blocks of every
-// kind of length, with room made before or not.
-func TestTableAddAll(t *testing.T) {
-	for _, reserved := range []int64{0, 300_000} {
-		rng := rand.New(rand.NewPCG(7, uint64(reserved)))
-		all, one := &Table{}, &Table{}
-		all.reserve(reserved)
-		var prints [][16]byte
-		id := int64(firstID)
-		for len(prints) < 200_000 {
-			block := make([][16]byte, rng.IntN(3*strideAhead))
-			for i := range block {
-				binary.LittleEndian.PutUint64(block[i][:], rng.Uint64())
-				if rng.IntN(20) == 0 {
-					block[i][0], block[i][1], block[i][2] = 0, 0, 0 // crowd one part
+// Many at once, as when it is loaded, by one goroutine and by several, against
+// one at a time: in blocks of every kind of length, with room made before or not,
+// and parts that outgrow the room.
+func TestTableFill(t *testing.T) {
+	// The largest is room in one piece, the others a piece a part.
+	for reserved, workers := range map[int64][]int{0: {0, 3}, 300_000: {0, 1, 2}, 12_000_000: {2}} {
+		for _, fillers := range workers {
+			rng := rand.New(rand.NewPCG(7, uint64(reserved)))
+			all, one := &Table{}, &Table{}
+			all.reserve(reserved)
+			add, wait := all.addAll, func() {}
+			if fillers > 0 {
+				f := startFill(all, fillers)
+				add, wait = f.add, f.wait
+			}
+			var prints [][16]byte
+			id := int64(firstID)
+			for len(prints) < 60_000 {
+				var stretch [][16]byte
+				for range rng.IntN(200) + block*rng.IntN(2)*rng.IntN(2) {
+					var p [16]byte
+					binary.LittleEndian.PutUint64(p[:], rng.Uint64())
+					if rng.IntN(10) == 0 {
+						p[0], p[1], p[2] = 0, 0, 0 // crowd one part
+					}
+					stretch = append(stretch, p)
 				}
-				one.add(&block[i], id+int64(i))
+				for i := range stretch {
+					one.add(&stretch[i], id+int64(i))
+				}
+				add(id, stretch)
+				prints = append(prints, stretch...)
+				id += int64(len(stretch))
 			}
-			all.addAll(id, block)
-			prints = append(prints, block...)
-			id += int64(len(block))
-		}
-		for i, p := range prints {
-			got, known := all.Lookup(p)
-			want, _ := one.Lookup(p)
-			if !known || got != want {
-				t.Fatalf("%d: %x: %d %v, want %d", i, p, got, known, want)
+			wait()
+			for i, p := range prints {
+				got, known := all.Lookup(p)
+				want, _ := one.Lookup(p)
+				if !known || got != want {
+					t.Fatalf("room for %d, %d at once: %d: %x: %d %v, want %d", reserved, fillers, i, p, got, known, want)
+				}
+			}
+			all.release()
+			one.release()
+			if _, known := all.Lookup(prints[0]); known {
+				t.Error("something is left after release")
 			}
 		}
-		all.release()
-		one.release()
+	}
+}
+
+// A logbook's table holds every chunk of every segment, loaded one way or the other.
+func TestLoadTable(t *testing.T) {
+	g := newBigBook(t, filepath.Join(t.TempDir(), "b"))
+	g.baseline(t, 3000, 3)
+	g.night(t, 20)
+	b, err := Open(g.dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	was := fillFrom
+	t.Cleanup(func() { fillFrom = was })
+	for _, fillFrom = range []int64{1, 1 << 40} {
+		table, err := b.loadTable(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows := 0
+		for list, err := range b.ChunkRows(t.Context(), 1, 2) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i := range list {
+				if id, known := table.Lookup(list[i].Print); !known || id != list[i].ID {
+					t.Fatalf("from %d on: chunk %d: %d %v", fillFrom, list[i].ID, id, known)
+				}
+				rows++
+			}
+		}
+		if rows < 9000 {
+			t.Errorf("%d chunks", rows)
+		}
+		table.release()
 	}
 }
 
