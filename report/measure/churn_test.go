@@ -13,6 +13,7 @@ import (
 	"pgregory.net/rapid"
 
 	"tidemark/chunk"
+	"tidemark/scan/logbook"
 )
 
 // slowWrites is what each name's nights brought, by the definitions: new are
@@ -93,16 +94,8 @@ func slowWrites(nights []mNight, from, to int) (out []slowWrite) {
 }
 
 func TestChurnAgainstOracle(t *testing.T) {
-	params, err := chunk.NewParams(chunk.Gear, 16<<10)
-	must(t, err)
-	dir, runs, ctx := t.TempDir(), 0, context.Background()
-	checkSome(t, 0.3, func(r *rapid.T) {
-		runs++
-		nights := truthful(randomNights(r))
-		if len(nights) == 1 {
-			return
-		}
-		b := writeBook(t, fmt.Sprintf("%s/%d", dir, runs), params, tokenNights(nights))
+	ctx := context.Background()
+	checkBooks(t, 0.3, 2, func(r *rapid.T, params chunk.Params, nights []mNight, b *logbook.Book) {
 		to := rapid.IntRange(2, len(nights)).Draw(r, "to")
 		from := rapid.IntRange(1, to-1).Draw(r, "from")
 		c, err := ChurnBetween(ctx, b, from, to, ChurnOptions{Options: Options{Top: 1000}})

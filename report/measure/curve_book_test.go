@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/zeebo/blake3"
+	"pgregory.net/rapid"
 
 	"tidemark/chunk"
 	"tidemark/scan/logbook"
@@ -35,6 +36,21 @@ type bookFile struct {
 func writeBook(t testing.TB, dir string, params chunk.Params, nights []map[string]bookFile) *logbook.Book {
 	t.Helper()
 	return writeBookUnder(t, dir, "", params, nights)
+}
+
+// checkBooks checks a property of the logbooks of random nights, of which there
+// are least so many; share is as in checkSome.
+func checkBooks(t *testing.T, share float64, least int, prop func(r *rapid.T, params chunk.Params, nights []mNight, b *logbook.Book)) {
+	t.Helper()
+	params, err := chunk.NewParams(chunk.Gear, 16<<10)
+	must(t, err)
+	dir, runs := t.TempDir(), 0
+	checkSome(t, share, func(r *rapid.T) {
+		runs++
+		if nights := truthful(randomNights(r)); len(nights) >= least {
+			prop(r, params, nights, writeBook(t, fmt.Sprintf("%s/%d", dir, runs), params, tokenNights(nights)))
+		}
+	})
 }
 
 // writeBookUnder is writeBook with a key file.

@@ -2,30 +2,22 @@ package measure
 
 import (
 	"context"
-	"fmt"
 	"testing"
 
 	"pgregory.net/rapid"
 
 	"tidemark/chunk"
 	"tidemark/report/engine"
+	"tidemark/scan/logbook"
 )
 
 // TestProfilesAgainstOracle holds explain and change, as a store with other units
 // has them, against sets of whole units, night by night; and one that keeps the
 // logbook's own chunks against the plain measures.
 func TestProfilesAgainstOracle(t *testing.T) {
-	params, err := chunk.NewParams(chunk.Gear, 16<<10)
-	must(t, err)
-	dir, runs, ctx := t.TempDir(), 0, context.Background()
+	ctx := context.Background()
 	const perChunk, perReference, perFile = 7, 3, 100
-	checkSome(t, 0.3, func(r *rapid.T) {
-		runs++
-		nights := truthful(randomNights(r))
-		if len(nights) < 2 {
-			return
-		}
-		b := writeBook(t, fmt.Sprintf("%s/%d", dir, runs), params, tokenNights(nights))
+	checkBooks(t, 0.3, 2, func(r *rapid.T, params chunk.Params, nights []mNight, b *logbook.Book) {
 		to := rapid.IntRange(2, len(nights)).Draw(r, "to")
 		from := rapid.IntRange(1, to-1).Draw(r, "from")
 		k := rapid.IntRange(0, 3).Draw(r, "doublings") // 3: whole files

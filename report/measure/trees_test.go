@@ -60,13 +60,8 @@ func unitSource(u string) (n int64) {
 // The union of any kept snapshots in the units of any store, out of the
 // lifetimes, equals the union of sets of whole units.
 func TestLifetimesOfEveryUnit(t *testing.T) {
-	params, err := chunk.NewParams(chunk.Gear, 16<<10)
-	must(t, err)
-	dir, runs, ctx := t.TempDir(), 0, context.Background()
-	checkSome(t, 0.15, func(r *rapid.T) {
-		runs++
-		nights := truthful(randomNights(r))
-		b := writeBook(t, fmt.Sprintf("%s/%d", dir, runs), params, tokenNights(nights))
+	ctx := context.Background()
+	checkBooks(t, 0.15, 1, func(r *rapid.T, params chunk.Params, nights []mNight, b *logbook.Book) {
 		for what, p := range unitProfiles(params) {
 			rows, err := LifetimesFor(ctx, b, 0, p.profile)
 			must(t, err)
@@ -123,13 +118,8 @@ func TestLifetimesOfEveryUnit(t *testing.T) {
 // Before chunking encrypted, each state of each file is stored by itself, zeros
 // too, and a new time alone makes no new state.
 func TestLifetimesOfSealedFiles(t *testing.T) {
-	params, err := chunk.NewParams(chunk.Gear, 16<<10)
-	must(t, err)
-	dir, runs, ctx := t.TempDir(), 0, context.Background()
-	checkSome(t, 0.5, func(r *rapid.T) {
-		runs++
-		nights := truthful(randomNights(r))
-		b := writeBook(t, fmt.Sprintf("%s/%d", dir, runs), params, tokenNights(nights))
+	ctx := context.Background()
+	checkBooks(t, 0.5, 1, func(r *rapid.T, params chunk.Params, nights []mNight, b *logbook.Book) {
 		rows, err := LifetimesFor(ctx, b, 0, &engine.Profile{Unit: engine.ContentDefined, EncryptBeforeChunking: true})
 		must(t, err)
 		for kept := 1; kept < 1<<len(nights); kept++ {
@@ -178,13 +168,8 @@ func TestLifetimesOfSealedFiles(t *testing.T) {
 
 // Trees by themselves equal sets of what their files hold.
 func TestTreesAgainstSets(t *testing.T) {
-	params, err := chunk.NewParams(chunk.Gear, 16<<10)
-	must(t, err)
-	dir, runs, ctx := t.TempDir(), 0, context.Background()
-	checkSome(t, 0.3, func(r *rapid.T) {
-		runs++
-		nights := truthful(randomNights(r))
-		b := writeBook(t, fmt.Sprintf("%s/%d", dir, runs), params, tokenNights(nights))
+	ctx := context.Background()
+	checkBooks(t, 0.3, 1, func(r *rapid.T, params chunk.Params, nights []mNight, b *logbook.Book) {
 		last := nights[len(nights)-1]
 		var paths []string
 		for _, name := range namesOf(last) {

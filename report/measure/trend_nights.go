@@ -123,47 +123,42 @@ func both(a, b int64) int64 {
 	return a + b
 }
 
-func joinCauses(a, b []logbook.CauseTotals) []logbook.CauseTotals {
+// joined adds rows of a later step to those of an earlier one, by name: a first, then
+// what b alone has.
+func joined[R any](a, b []R, name func(R) string, add func(sum *R, row R)) []R {
 	out := slices.Clone(a)
-	for _, c := range b {
-		i := slices.IndexFunc(out, func(x logbook.CauseTotals) bool { return x.Cause == c.Cause })
+	for _, row := range b {
+		i := slices.IndexFunc(out, func(r R) bool { return name(r) == name(row) })
 		if i < 0 {
-			out = append(out, c)
+			out = append(out, row)
 			continue
 		}
-		out[i].Files += c.Files
-		out[i].Bytes += c.Bytes
-		out[i].NewBytes += c.NewBytes
+		add(&out[i], row)
 	}
 	return out
+}
+
+func joinCauses(a, b []logbook.CauseTotals) []logbook.CauseTotals {
+	return joined(a, b, func(r logbook.CauseTotals) string { return r.Cause }, func(sum *logbook.CauseTotals, row logbook.CauseTotals) {
+		sum.Files += row.Files
+		sum.Bytes += row.Bytes
+		sum.NewBytes += row.NewBytes
+	})
 }
 
 // joinNights adds what two steps brought; what the tree holds is the later one's.
 func joinNights(a, b []logbook.SplitTotals) []logbook.SplitTotals {
-	out := slices.Clone(b)
-	for _, r := range a {
-		i := slices.IndexFunc(out, func(x logbook.SplitTotals) bool { return x.Name == r.Name })
-		if i < 0 {
-			out = append(out, r)
-			continue
-		}
-		out[i].NewBytes += r.NewBytes
-		out[i].NewPacked = both(out[i].NewPacked, r.NewPacked)
-		out[i].NewNames += r.NewNames
-	}
-	return out
+	return joined(b, a, func(r logbook.SplitTotals) string { return r.Name }, func(sum *logbook.SplitTotals, row logbook.SplitTotals) {
+		sum.NewBytes += row.NewBytes
+		sum.NewPacked = both(sum.NewPacked, row.NewPacked)
+		sum.NewNames += row.NewNames
+	})
 }
 
 func joinRenamed(a, b []logbook.RenamedFolder) []logbook.RenamedFolder {
-	out := slices.Clone(a)
-	for _, r := range b {
-		i := slices.IndexFunc(out, func(x logbook.RenamedFolder) bool { return x.Name == r.Name })
-		if i < 0 {
-			out = append(out, r)
-			continue
-		}
-		out[i].Files += r.Files
-	}
+	out := joined(a, b, func(r logbook.RenamedFolder) string { return r.Name }, func(sum *logbook.RenamedFolder, row logbook.RenamedFolder) {
+		sum.Files += row.Files
+	})
 	slices.SortStableFunc(out, func(x, y logbook.RenamedFolder) int { return cmp.Compare(y.Files, x.Files) })
 	return out
 }

@@ -3,6 +3,7 @@ package html
 import (
 	"fmt"
 	"html/template"
+	"slices"
 	"strconv"
 
 	"tidemark/report/render/html/chart"
@@ -98,26 +99,57 @@ func ladderPicture(id, caption, sub string, steps []view.Step, u units.System, o
 	return p
 }
 
-func explainTable(caption, first string, rows []view.ExplainRow, u units.System, folders bool) *table {
-	t := &table{Caption: caption, Head: head(name(first), cell{Text: "Share of the source", Class: "bar"}, num("Source"), least(num("Share")), least(num("Unique")), num("Compressed"))}
+// column is a column of numbers: its heading, and what stands below it.
+type column[R any] struct {
+	title string
+	of    func(R) string
+	least bool // left out on a phone
+}
+
+// barTable sets rows beside bars of their shares: the longest bar is the largest
+// share. The share stands behind the first column too.
+func barTable[R any](caption, first, barHead string, rows []R, title func(R) string, share func(R) float64, columns ...column[R]) *table {
+	written := func(r R) string { return units.Share(min(1, share(r))) } // estimated ones may come out above all
+	columns = slices.Insert(columns, 1, column[R]{"Share", written, true})
+	t := &table{Caption: caption, Head: head(name(first), cell{Text: barHead, Class: "bar"})}
+	for _, c := range columns {
+		t.Head = append(t.Head, c.cell(c.title))
+	}
 	most := 0.0
 	for _, r := range rows {
-		most = max(most, r.SourceShare)
+		most = max(most, share(r))
 	}
 	for _, r := range rows {
-		packed := "not measured"
-		if r.CompressedBytes != nil {
-			packed = u.Bytes(*r.CompressedBytes)
-		}
-		title := rowName(r.Raw, r.Rest, folders)
-		share := 0.0
+		drawn := 0.0
 		if most > 0 {
-			share = r.SourceShare / most
+			drawn = share(r) / most
 		}
-		t.Rows = append(t.Rows, cells(name(title), bar(share, units.Share(r.SourceShare)),
-			num(u.Bytes(r.SourceBytes)), least(num(units.Share(r.SourceShare))), least(num(u.Bytes(r.UniqueBytes))), num(packed)))
+		list := cells(name(title(r)), bar(drawn, written(r)))
+		for _, c := range columns {
+			list.Cells = append(list.Cells, c.cell(c.of(r)))
+		}
+		t.Rows = append(t.Rows, list)
 	}
 	return t
+}
+
+func (c column[R]) cell(text string) cell {
+	if c.least {
+		return least(num(text))
+	}
+	return num(text)
+}
+
+const shareOfNew = "Share of what is new"
+
+func explainTable(caption, first string, rows []view.ExplainRow, u units.System, folders bool) *table {
+	type R = view.ExplainRow
+	return barTable(caption, first, "Share of the source", rows,
+		func(r R) string { return rowName(r.Raw, r.Rest, folders) },
+		func(r R) float64 { return r.SourceShare },
+		column[R]{"Source", func(r R) string { return u.Bytes(r.SourceBytes) }, false},
+		column[R]{"Unique", func(r R) string { return u.Bytes(r.UniqueBytes) }, true},
+		column[R]{"Compressed", func(r R) string { return bytesOr(u, r.CompressedBytes) }, false})
 }
 
 // rowName shows a folder's or a type's name, or how many a row adds up.
@@ -157,53 +189,33 @@ func changeSection(v *view.Report) section {
 }
 
 func changeTable(caption, first string, rows []view.ChangeRow, u units.System, folders bool) *table {
-	t := &table{Caption: caption, Head: head(name(first), cell{Text: "Share of what is new", Class: "bar"}, num("New"), least(num("Share")), least(num("Compressed")), num("Touched"))}
-	most := 0.0
-	for _, r := range rows {
-		most = max(most, r.NewShare)
-	}
-	for _, r := range rows {
-		packed := "not measured"
-		if r.NewCompressedBytes != nil {
-			packed = u.Bytes(*r.NewCompressedBytes)
-		}
-		t.Rows = append(t.Rows, cells(name(rowName(r.Raw, r.Rest, folders)), bar(part(r.NewShare, most), units.Share(r.NewShare)),
-			num(u.Bytes(r.NewBytes)), least(num(units.Share(r.NewShare))), least(num(packed)), num(u.Bytes(r.TouchedBytes))))
-	}
-	return t
-}
-
-func part(x, most float64) float64 {
-	if most <= 0 {
-		return 0
-	}
-	return x / most
+	type R = view.ChangeRow
+	return barTable(caption, first, shareOfNew, rows,
+		func(r R) string { return rowName(r.Raw, r.Rest, folders) },
+		func(r R) float64 { return r.NewShare },
+		column[R]{"New", func(r R) string { return u.Bytes(r.NewBytes) }, false},
+		column[R]{"Compressed", func(r R) string { return bytesOr(u, r.NewCompressedBytes) }, true},
+		column[R]{"Touched", func(r R) string { return u.Bytes(r.TouchedBytes) }, false})
 }
 
 func fileTable(c *view.Change, u units.System) *table {
-	t := &table{Caption: "The files that brought most", Head: head(name("File"), cell{Text: "Share of what is new", Class: "bar"}, num("New"), least(num("Share")), num("Touched"), least(num("Nights")))}
-	most := 0.0
-	for _, r := range c.Fresh {
-		most = max(most, r.NewShare)
-	}
-	for _, r := range c.Fresh {
-		t.Rows = append(t.Rows, cells(name(units.EscapeName([]byte(r.Raw))), bar(part(r.NewShare, most), units.Share(r.NewShare)),
-			num(u.Bytes(r.NewBytes)), least(num(units.Share(r.NewShare))), num(u.Bytes(r.TouchedBytes)), least(num(units.Count(int64(r.Nights))))))
-	}
-	return t
+	type R = view.FileRow
+	return barTable("The files that brought most", "File", shareOfNew, c.Fresh,
+		func(r R) string { return units.EscapeName([]byte(r.Raw)) },
+		func(r R) float64 { return r.NewShare },
+		column[R]{"New", func(r R) string { return u.Bytes(r.NewBytes) }, false},
+		column[R]{"Touched", func(r R) string { return u.Bytes(r.TouchedBytes) }, false},
+		column[R]{"Nights", func(r R) string { return units.Count(int64(r.Nights)) }, true})
 }
 
 func causeTable(c *view.Change, u units.System) *table {
-	t := &table{Caption: "What happened to the files", Head: head(name("Cause"), cell{Text: "Share of what is new", Class: "bar"}, num("New"), least(num("Share")), num("File sizes"), least(num("Files")))}
-	most := 0.0
-	for _, r := range c.Causes {
-		most = max(most, r.NewShare)
-	}
-	for _, r := range c.Causes {
-		t.Rows = append(t.Rows, cells(name(r.Words), bar(part(r.NewShare, most), units.Share(r.NewShare)),
-			num(u.Bytes(r.NewBytes)), least(num(units.Share(r.NewShare))), num(u.Bytes(r.Bytes)), least(num(units.Count(r.Files)))))
-	}
-	return t
+	type R = view.CauseRow
+	return barTable("What happened to the files", "Cause", shareOfNew, c.Causes,
+		func(r R) string { return r.Words },
+		func(r R) float64 { return r.NewShare },
+		column[R]{"New", func(r R) string { return u.Bytes(r.NewBytes) }, false},
+		column[R]{"File sizes", func(r R) string { return u.Bytes(r.Bytes) }, false},
+		column[R]{"Files", func(r R) string { return units.Count(r.Files) }, true})
 }
 
 // fixSection lists what might be changed.
@@ -244,20 +256,14 @@ func fixSection(v *view.Report) section {
 
 // costTable says what folders cost a night, needed or not.
 func costTable(f *view.Fixes) *table {
+	type R = view.FixRow
 	u := f.Units
-	t := &table{
-		Caption: "What each of the busiest folders costs a night, needed or not",
-		Head:    head(name("Folder"), cell{Text: "Share of what is new", Class: "bar"}, num("New a night"), least(num("Share")), least(num("Compressed")), num("Kept now, once")),
-	}
-	most := 0.0
-	for _, r := range f.Folders {
-		most = max(most, r.Share)
-	}
-	for _, r := range f.Folders {
-		t.Rows = append(t.Rows, cells(name(view.FolderText(r.Raw)), bar(part(r.Share, most), units.Share(min(1, r.Share))), num(u.Bytes(r.NightlyBytes)),
-			least(num(units.Share(min(1, r.Share)))), least(num(bytesOr(u, r.NightlyCompressedBytes))), num(u.Bytes(r.OnceBytes))))
-	}
-	return t
+	return barTable("What each of the busiest folders costs a night, needed or not", "Folder", shareOfNew, f.Folders,
+		func(r R) string { return view.FolderText(r.Raw) },
+		func(r R) float64 { return r.Share },
+		column[R]{"New a night", func(r R) string { return u.Bytes(r.NightlyBytes) }, false},
+		column[R]{"Compressed", func(r R) string { return bytesOr(u, r.NightlyCompressedBytes) }, true},
+		column[R]{"Kept now, once", func(r R) string { return u.Bytes(r.OnceBytes) }, false})
 }
 
 // howSection says how each number was had, and what to beware of.
