@@ -22,6 +22,7 @@ type committer struct {
 	namer   *logbook.ContentsNamer
 	recipe  recipeBuilder
 	pieces  pieces
+	links   linkRecords
 	tail    chunk.Fingerprint
 	tailSet bool
 	recipes *logbook.Finder // of the last snapshot, from the first need on
@@ -61,6 +62,7 @@ func (c *committer) run(items <-chan *item) {
 	if c.pieces.spill != nil {
 		c.pieces.drop()
 	}
+	c.links.drop()
 }
 
 // take records one item.
@@ -292,21 +294,13 @@ func (c *committer) finish(it *item) error {
 	case rd.err != nil && (isGone(rd.err) || isSwapped(rd.err)):
 		return c.gone(it)
 	case rd.err != nil:
-		it.warn = reason(rd.err)
-		if it.link != nil {
-			it.link.unread = rd.err
-		}
-		return c.unread(it)
+		return c.couldNot(it, reason(rd.err))
 	case rd.replace:
 		return c.replaced(it)
 	}
 	if err := c.assemble(); errors.Is(err, errScattered) {
 		// Unread: a part of a recipe would be a wrong count.
-		it.warn = err.Error()
-		if it.link != nil {
-			it.link.unread = err
-		}
-		return c.unread(it)
+		return c.couldNot(it, err.Error())
 	} else if err != nil {
 		return err
 	}
@@ -324,14 +318,24 @@ func (c *committer) finish(it *item) error {
 	if err := c.compare(it); err != nil {
 		return err
 	}
-	if it.link != nil {
-		it.link.gone, it.link.unread = false, nil
-		it.link.entry = *e
-		it.link.entry.Recipe = append(logbook.Recipe(nil), e.Recipe...)
-		it.link.was.Size, it.link.was.Contents = it.old.Size, it.old.Contents
+	if it.link != 0 {
+		if err := c.links.put(it.link, e, linkBefore{it.old.Size, it.old.Contents}); err != nil {
+			return err
+		}
 	}
 	it.own.file(e.Size)
 	return c.put(e, it.oldEntry())
+}
+
+// couldNot records that a file could not be read, and why.
+func (c *committer) couldNot(it *item, why string) error {
+	it.warn = why
+	if it.link != 0 {
+		if err := c.links.unread(it.link, why); err != nil {
+			return err
+		}
+	}
+	return c.unread(it)
 }
 
 // compare fetches the old recipe where the contents are others than before, and
@@ -371,7 +375,7 @@ func (c *committer) compare(it *item) error {
 // assemble gives ids to the pieces and puts the recipe and the contents' name
 // together.
 func (c *committer) assemble() error {
-	c.recipe.reset()
+	c.recipe.reset(c.pieces.all())
 	c.namer.Reset()
 	most := maxRuns
 	if n := c.s.o.test.runs; n > 0 {
@@ -401,8 +405,8 @@ func (c *committer) assemble() error {
 
 // gone records that a file was not there any more when it was opened.
 func (c *committer) gone(it *item) error {
-	if it.link != nil {
-		it.link.gone = true
+	if it.link != 0 {
+		c.links.gone(it.link)
 	}
 	if !it.hasOld {
 		return nil
@@ -412,8 +416,8 @@ func (c *committer) gone(it *item) error {
 
 // replaced records what lay in the place of a file when it was opened.
 func (c *committer) replaced(it *item) error {
-	if it.link != nil {
-		it.link.gone = true
+	if it.link != 0 {
+		c.links.gone(it.link)
 	}
 	st := it.read.stat
 	firstSeen := it.entry.FirstSeen
@@ -433,15 +437,19 @@ func (c *committer) replaced(it *item) error {
 
 // follow records a further name of a file whose first name was committed before.
 func (c *committer) follow(it *item) error {
-	first := it.link
-	if first.gone {
+	if c.links.isGone(it.link) {
 		return c.readLate(it)
 	}
 	c.release(it)
-	if first.unread != nil {
-		it.warn = reason(first.unread)
+	first, err := c.links.get(it.link, c.recipe.runs[:0])
+	if err != nil {
+		return err
+	}
+	if first.unread != "" {
+		it.warn = first.unread
 		return c.unread(it)
 	}
+	c.recipe.runs = first.entry.Recipe
 	e := &it.entry
 	path, firstSeen := e.Path, e.FirstSeen
 	*e = first.entry
@@ -452,7 +460,7 @@ func (c *committer) follow(it *item) error {
 	}
 	// The names of one file grew together. (One that held something else before
 	// counts as edited: what it is now was read with the first name's old size in mind.)
-	e.Appended = first.entry.Appended && it.hasOld && it.old.Size == first.was.Size && it.old.Contents == first.was.Contents
+	e.Appended = first.entry.Appended && it.hasOld && it.old.Size == first.was.size && it.old.Contents == first.was.contents
 	it.own.reused(e.Size)
 	if e.How == logbook.Torn {
 		it.own.torn++

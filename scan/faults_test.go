@@ -38,7 +38,7 @@ func (r *trial) scanOnce(o Options) (*Result, error) {
 	}
 	r.now = r.now.Add(24 * time.Hour)
 	o.test.now = func() time.Time { return r.now }
-	o.test.spill = 3
+	o.test.spill, o.test.held = 3, 20
 	pending, result, err := Run(context.Background(), book, o)
 	if err != nil {
 		return nil, err

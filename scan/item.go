@@ -87,7 +87,7 @@ type item struct {
 
 	// Of files to be read.
 	in   *handle // the folder it lies in; one reference is the item's
-	link *link   // the file's record among hard links, nil if it has one name
+	link linkID  // the file's number among hard links that are read, 0 if it has one name
 	read reading
 
 	claim chan *reader // the reader that took it

@@ -16,7 +16,7 @@ type merger struct {
 	w       *walker
 	roots   []*root
 	old     *listing // nil at the baseline
-	links   links
+	links   *links
 	path    []byte
 	root    *root
 	tally   tally
@@ -37,7 +37,7 @@ var errQuit = errors.New("the scan ends early") // internal: unwinds the walk
 // run goes through all roots. It returns nil where it ended early, after
 // an item that stands for the first name that was not reached.
 func (m *merger) run() error {
-	m.links = links{}
+	m.links = newLinks()
 	for _, r := range m.roots {
 		m.root = r
 		m.path = m.path[:0]
@@ -303,16 +303,15 @@ func (m *merger) plain(kind logbook.Kind, how logbook.How, why string, st *stat,
 // file deals with a regular file.
 func (m *merger) file(st *stat, in *folder, old *logbook.Entry) {
 	verdict := m.judge(st, old)
-	var rec *link
+	var rec link
 	hardlink := false
 	if st.links > 1 {
-		rec = m.links.further(st)
-		if rec != nil && !rec.reused {
-			m.follow(st, in, old, rec)
+		rec, hardlink = m.links.further(st)
+		if rec.rec != 0 {
+			m.follow(st, in, old, rec.rec)
 			return
 		}
-		hardlink = rec != nil
-		if rec == nil {
+		if !hardlink {
 			if hardlink = verdict == sameFile && old.Hardlink && m.s.carriesLinks; hardlink {
 				// Its first name lies where nothing was looked at tonight.
 				rec = m.links.first(st, true)
@@ -341,9 +340,7 @@ func (m *merger) file(st *stat, in *folder, old *logbook.Entry) {
 	case old.NeverRead:
 		it.entry.FirstSeen = true
 	}
-	if rec != nil && !rec.reused {
-		it.link = rec
-	}
+	it.link = rec.rec
 	if old != nil && old.Kind == logbook.File && old.Contents != (logbook.Contents{}) {
 		it.read.oldSize = old.Size
 	}
@@ -365,7 +362,7 @@ func (it *item) reuse() {
 }
 
 // follow deals with a further name of a file whose first name is read in this scan.
-func (m *merger) follow(st *stat, in *folder, old *logbook.Entry, rec *link) {
+func (m *merger) follow(st *stat, in *folder, old *logbook.Entry, rec linkID) {
 	it := newItem(itemFollow, m.root, m.path)
 	it.keepOld(old)
 	it.racy = m.racyNow(old)

@@ -62,7 +62,7 @@ func (p *pieces) add(c *chunk.Piece) error {
 
 func (p *pieces) putAside() error {
 	if p.spill == nil {
-		f, err := p.book.Scratch()
+		f, err := p.book.Scratch("chunks")
 		if err != nil {
 			return fmt.Errorf("putting a large file's chunk list aside: %w", err)
 		}
@@ -83,6 +83,9 @@ func (p *pieces) putAside() error {
 	p.list = p.list[:0]
 	return nil
 }
+
+// all is how many pieces there are.
+func (p *pieces) all() int64 { return p.count + int64(len(p.list)) }
 
 // each calls use for every piece, in order.
 func (p *pieces) each(use func(*held) error) error {

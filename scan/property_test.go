@@ -220,7 +220,7 @@ func TestNights(t *testing.T) {
 				f.book, f.clock = books[i], clock
 				r := f.scan(Options{
 					Workers: workers, AllowEmpty: true, Compress: o.mode,
-					test: testHooks{rotating: workers == 1, folders: 3 * workers, spill: 50 * workers},
+					test: testHooks{rotating: workers == 1, folders: 3 * workers, spill: 50 * workers, held: workers * workers * workers},
 					Faults: func(label, path string) error {
 						if o.unread[label+"/"+path] {
 							return errFault

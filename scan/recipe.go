@@ -2,42 +2,64 @@ package scan
 
 import (
 	"errors"
+	"slices"
 
 	"tidemark/scan/logbook"
 )
 
-// maxRuns bounds a recipe in memory: 32 bytes a run, 128 MiB. No file comes near
-// it but one made for it, or one of hundreds of gigabytes that is changed in
-// millions of places.
-const maxRuns = 1 << 22
+// maxRuns bounds a recipe in memory: beyond the first 65,536, which fit into what
+// every scan takes, a run costs about 200 bytes at peak, so 400 MiB. No file comes
+// near it but one made for it, or one of hundreds of gigabytes that was changed in
+// a million places: a machine of a gigabyte has to get through the night all the same.
+const maxRuns = 1 << 21
 
 // errScattered says that a recipe has more runs.
-var errScattered = errors.New("its parts are too scattered to be recorded: more than 4,194,304 stretches; a larger --average in a new logbook has fewer")
+var errScattered = errors.New("its parts are too scattered to be recorded: more than 2,097,152 stretches; a larger --average in a new logbook has fewer")
 
 // recipeBuilder puts a recipe together, piece by piece.
 type recipeBuilder struct {
 	runs  logbook.Recipe
 	size  int64
 	zeros int64
+	left  int64 // pieces to come at most
 }
 
-func (b *recipeBuilder) reset() { b.runs, b.size, b.zeros = b.runs[:0], 0, 0 }
+// manyRuns is from where on room is made at once for all that may come: making it
+// by and by would hold the runs twice now and then.
+const manyRuns = 1 << 16
+
+// reset begins the recipe of a file of so many pieces. A large one is not kept room for.
+func (b *recipeBuilder) reset(pieces int64) {
+	b.runs, b.size, b.zeros, b.left = b.runs[:0], 0, 0, pieces
+	if cap(b.runs) > manyRuns {
+		b.runs = nil
+	}
+}
+
+func (b *recipeBuilder) run(r logbook.Run) {
+	if len(b.runs) == cap(b.runs) && len(b.runs) >= manyRuns {
+		b.runs = slices.Grow(b.runs, int(min(max(b.left, 1), maxRuns)))
+	}
+	b.runs = append(b.runs, r)
+}
 
 func (b *recipeBuilder) chunk(id, length int64) {
+	b.left--
 	if n := len(b.runs); n > 0 && b.runs[n-1].Chunks > 0 && b.runs[n-1].First+b.runs[n-1].Chunks == id {
 		b.runs[n-1].Chunks++
 		b.runs[n-1].Bytes += length
 	} else {
-		b.runs = append(b.runs, logbook.Run{At: b.size, Bytes: length, First: id, Chunks: 1})
+		b.run(logbook.Run{At: b.size, Bytes: length, First: id, Chunks: 1})
 	}
 	b.size += length
 }
 
 func (b *recipeBuilder) zero(length int64) {
+	b.left--
 	if n := len(b.runs); n > 0 && b.runs[n-1].Chunks == 0 {
 		b.runs[n-1].Bytes += length
 	} else {
-		b.runs = append(b.runs, logbook.Run{At: b.size, Bytes: length})
+		b.run(logbook.Run{At: b.size, Bytes: length})
 	}
 	b.size += length
 	b.zeros += length

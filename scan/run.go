@@ -250,9 +250,13 @@ func (s *scanner) run(ctx context.Context, w *walker, pending *logbook.Pending, 
 		s: s, ctx: ctx, book: s.book, pending: pending, p: p,
 		namer:  logbook.NewContentsNamer(key),
 		pieces: pieces{book: s.book, limit: spillAfter},
+		links:  linkRecords{book: s.book, limit: linksHeld},
 	}
 	if s.o.test.spill > 0 {
 		c.pieces.limit = s.o.test.spill
+	}
+	if s.o.test.held > 0 {
+		c.links.limit = s.o.test.held
 	}
 	defer c.spacious()
 	m := &merger{s: s, w: w, roots: s.roots}

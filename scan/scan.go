@@ -69,6 +69,7 @@ type testHooks struct {
 	folders  int                                       // held open at most
 	spill    int                                       // pieces of a file held in memory at most
 	runs     int                                       // of a recipe at most
+	held     int                                       // bytes of the records of files with several names in memory
 }
 
 // Expectation is what is known before the first file is read.

@@ -103,6 +103,14 @@ func (c *column) release() {
 	}
 }
 
+// drop forgets the current page. Only rows after it may be asked for.
+func (c *column) drop() {
+	c.release()
+	c.values = 0
+	c.i32, c.i64, c.prints, c.bits, c.bytes, c.offsets, c.dict = nil, nil, nil, nil, nil, nil, nil
+	c.rep, c.def = nil, nil
+}
+
 func (c *column) close() {
 	c.release()
 	if c.pages != nil {

@@ -5,7 +5,7 @@ type entrySink struct {
 	*sink[fileRow]
 	// What batched rows refer to.
 	paths    []byte
-	runs     []runRow
+	runs     []Run
 	contents [sinkBatch][16]byte
 }
 
@@ -41,22 +41,21 @@ func (s *entrySink) put(row fileRow, path []byte, contents Contents, runs []Run)
 	n := len(s.paths)
 	s.paths = append(s.paths, path...)
 	row.Path = s.paths[n:len(s.paths):len(s.paths)]
-	n = len(s.runs)
-	for _, r := range runs {
-		s.runs = append(s.runs, runRow(r))
+	large := len(runs) > maxBatchRuns
+	if large {
+		row.Recipe = runs // written before put returns: a copy would be as large again
+	} else {
+		n = len(s.runs)
+		s.runs = append(s.runs, runs...)
+		row.Recipe = s.runs[n:len(s.runs):len(s.runs)]
 	}
-	row.Recipe = s.runs[n:len(s.runs):len(s.runs)]
 	// The sum of weights in a row group is bounded: by rows, and by runs.
 	weight := 1 + int64(len(runs))*fileGroupRows/fileGroupRuns
-	if !s.add(row, weight) && len(s.runs) < maxBatchRuns {
+	if !s.add(row, weight) && !large && len(s.runs) < maxBatchRuns {
 		return nil
 	}
 	err := s.flush()
 	s.paths = s.paths[:0]
-	if cap(s.runs) > 16*maxBatchRuns {
-		s.runs = nil // one giant recipe must not stay
-	} else {
-		s.runs = s.runs[:0]
-	}
+	s.runs = s.runs[:0]
 	return err
 }

@@ -215,8 +215,9 @@ func (p *Pending) put(e, old *Entry) error {
 		row.ZeroBytes = zeroBytes(e.Recipe)
 		stored = e.Recipe
 		if old != nil && len(old.Recipe) > 0 {
-			p.diff = diffRecipes(p.diff[:0], old.Recipe, e.Recipe)
-			if chain := old.Chain + int64(len(p.diff)); len(p.diff) < len(e.Recipe) && chain <= maxChain*int64(len(e.Recipe)) {
+			n := differingRuns(old.Recipe, e.Recipe)
+			if chain := old.Chain + int64(n); n < len(e.Recipe) && chain <= maxChain*int64(len(e.Recipe)) {
+				p.diff = diffRecipes(p.diff[:0], old.Recipe, e.Recipe)
 				stored = p.diff
 				row.Difference, row.Chain = true, chain
 			}
@@ -228,7 +229,11 @@ func (p *Pending) put(e, old *Entry) error {
 		p.stored.GrownRuns += int64(grown)
 	}
 	p.stored.Runs += int64(len(stored))
-	return p.files.put(row, e.Path, e.Contents, stored)
+	err := p.files.put(row, e.Path, e.Contents, stored)
+	if cap(p.diff) > 16*maxBatchRuns {
+		p.diff = nil // one giant recipe must not stay
+	}
+	return err
 }
 
 // maxChain bounds the differences since a full recipe, by their runs, to this

@@ -1,6 +1,9 @@
 package logbook
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // A difference between two recipes is the list of the new recipe's runs that
 // the old one does not have at the same place in the same shape. The stretches
@@ -10,17 +13,33 @@ import "fmt"
 
 // diffRecipes appends the difference from old to new to out.
 func diffRecipes(out, old, new []Run) []Run {
+	out = slices.Grow(out, differingRuns(old, new))
 	i := 0
 	for _, r := range new {
-		for i < len(old) && old[i].At < r.At {
-			i++
+		if i = atOrAfter(old, i, r.At); i == len(old) || old[i] != r {
+			out = append(out, r)
 		}
-		if i < len(old) && old[i] == r {
-			continue
-		}
-		out = append(out, r)
 	}
 	return out
+}
+
+// differingRuns is how many runs the difference has.
+func differingRuns(old, new []Run) (n int) {
+	i := 0
+	for _, r := range new {
+		if i = atOrAfter(old, i, r.At); i == len(old) || old[i] != r {
+			n++
+		}
+	}
+	return n
+}
+
+// atOrAfter is the first run from i on that does not begin before at.
+func atOrAfter(runs []Run, i int, at int64) int {
+	for i < len(runs) && runs[i].At < at {
+		i++
+	}
+	return i
 }
 
 // ApplyDifference returns the recipe of a file of size bytes of which diff is

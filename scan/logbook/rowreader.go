@@ -222,6 +222,15 @@ func (c *runCursor) skipTo(row int64) error {
 	return nil
 }
 
+// count is how many values there are from here to the row's end, nulls included.
+func (c *runCursor) count() int {
+	n := 1
+	for c.value+n < c.values && c.rep[c.value+n] != 0 {
+		n++
+	}
+	return n
+}
+
 // read hands the values of row to set, in order, and returns their number.
 func (c *runCursor) read(row int64, set func(i int, v int64)) (n int, err error) {
 	if err := c.skipTo(row); err != nil {
@@ -242,6 +251,12 @@ func (c *runCursor) read(row int64, set func(i int, v int64)) (n int, err error)
 // recipe appends the current row's stored runs to out. A row's recipe is read at most once.
 func (r *rowReader) recipe(out []Run) ([]Run, error) {
 	base := len(out)
+	if err := r.runStarts[0].skipTo(r.row); err != nil {
+		return nil, err
+	}
+	if n := r.runStarts[0].count(); n > 64 {
+		out = slices.Grow(out, n) // growing by and by would hold a large one twice
+	}
 	n, err := r.runStarts[0].read(r.row, func(_ int, v int64) { out = append(out, Run{At: v}) })
 	if err != nil {
 		return nil, err
@@ -268,5 +283,18 @@ func (r *rowReader) recipe(out []Run) ([]Run, error) {
 			return nil, fmt.Errorf("%w: reading %s: the recipe in row %d has fields of different number", ErrDamaged, r.of.name, r.row+1)
 		}
 	}
+	for i := range r.runStarts {
+		r.runStarts[i].dropLarge()
+	}
 	return out, nil
+}
+
+// dropLarge gives a large page back that was read to its end: a recipe of millions
+// of runs is a page, and is in memory as a recipe now.
+func (c *runCursor) dropLarge() {
+	if c.value < c.values || c.values < 1<<16 {
+		return
+	}
+	c.column.drop()
+	c.page, c.value = nil, 0
 }

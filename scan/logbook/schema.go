@@ -28,14 +28,7 @@ type fileRow struct {
 	Contents   *[16]byte `parquet:"contents,optional,uncompressed"` // null: never read
 	Difference bool      `parquet:"difference"`                     // the recipe replaces parts of the row's before it
 	Chain      int64     `parquet:"difference_runs,delta"`          // runs in the differences since the last full recipe, this row's included
-	Recipe     []runRow  `parquet:"recipe,list"`
-}
-
-type runRow struct {
-	At     int64 `parquet:"at,delta"`    // offset, bytes
-	Bytes  int64 `parquet:"bytes,delta"` // length, bytes
-	First  int64 `parquet:"first,delta"` // id of the first chunk, 0: zeros
-	Chunks int64 `parquet:"chunks,delta"`
+	Recipe     []Run     `parquet:"recipe,list"`
 }
 
 // chunkRow is one row of chunks.parquet, in order of id.

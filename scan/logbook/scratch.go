@@ -9,7 +9,7 @@ import (
 const scratchName = tempPrefix + "scratch"
 
 // Scratch is a file beside the segments for what a scan can not hold in memory
-// meanwhile. There is one at a time, under the lock.
+// meanwhile, under the lock.
 type Scratch struct {
 	book *Book
 	name string
@@ -17,9 +17,9 @@ type Scratch struct {
 	in   readFile
 }
 
-// Scratch makes the file, 0600. Remove it in the end.
-func (b *Book) Scratch() (*Scratch, error) {
-	s := &Scratch{book: b, name: b.dir + "/" + scratchName}
+// Scratch makes the file, 0600, in place of one of the same use. Remove it in the end.
+func (b *Book) Scratch(use string) (*Scratch, error) {
+	s := &Scratch{book: b, name: b.dir + "/" + scratchName + "-" + use}
 	if err := removeIfThere(b.fs, s.name); err != nil {
 		return nil, err
 	}
@@ -49,6 +49,16 @@ func (s *Scratch) Reader() (io.Reader, error) {
 		return nil, err
 	}
 	return io.NewSectionReader(s.in, 0, s.in.Size()), nil
+}
+
+// At reads anywhere in what was written so far, good until Reader or Remove is called.
+func (s *Scratch) At() (io.ReaderAt, error) {
+	if s.in == nil {
+		if _, err := s.Reader(); err != nil {
+			return nil, err
+		}
+	}
+	return s.in, nil
 }
 
 // Remove closes the file and takes it away. What can not be removed is swept by

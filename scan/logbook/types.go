@@ -53,10 +53,10 @@ type Contents [16]byte
 
 // Run is a stretch of a file: consecutive chunk ids, or zeros.
 type Run struct {
-	At     int64 // offset in the file, bytes
-	Bytes  int64 // length, bytes, > 0
-	First  int64 // id of the first chunk; 0 for zeros
-	Chunks int64 // number of consecutive ids; 0 for zeros
+	At     int64 `parquet:"at,delta"`     // offset in the file, bytes
+	Bytes  int64 `parquet:"bytes,delta"`  // length, bytes, > 0
+	First  int64 `parquet:"first,delta"`  // id of the first chunk; 0 for zeros
+	Chunks int64 `parquet:"chunks,delta"` // number of consecutive ids; 0 for zeros
 }
 
 // Recipe is a file's contents: runs in order of At, without gap or overlap,
