@@ -1,0 +1,43 @@
+package scan
+
+import (
+	"encoding/base64"
+	"runtime"
+	"strings"
+	"testing"
+
+	"tidemark/scan/logbook"
+)
+
+// What names roots and places allocates a fixed number of times its length.
+func TestPlacesAllocateInProportion(t *testing.T) {
+	allocated := func(f func()) int64 {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		f()
+		runtime.ReadMemStats(&after)
+		return int64(after.TotalAlloc - before.TotalAlloc)
+	}
+	long := 1 << 18
+	for name, text := range map[string]string{
+		"separators": strings.Repeat("/", long),
+		"equals":     strings.Repeat("=", long),
+		"dots":       strings.Repeat("../", long/3),
+		"label":      strings.Repeat("a", long) + "=x",
+		"bytes":      strings.Repeat("\xff", long),
+		"base64":     base64.StdEncoding.EncodeToString([]byte(strings.Repeat("/", long))),
+		"no base64":  strings.Repeat("!", long),
+	} {
+		for what, parse := range map[string]func(){
+			"a root": func() { ParseRoot(text) },
+			"a known place": func() {
+				resolveRoots(nil, &logbook.Segment{Scope: logbook.Scope{Roots: []logbook.Root{{Label: "a", Path: "/x", State: stateMeasured, Known: text}}}})
+			},
+			"a stop": func() { decodeStop(&logbook.Segment{Partial: true, StoppedAt: text}) },
+		} {
+			if got := allocated(parse); got > 50*int64(len(text))+64<<10 {
+				t.Errorf("%s, %s: %d bytes allocated for %d", what, name, got, len(text))
+			}
+		}
+	}
+}
