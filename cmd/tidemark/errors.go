@@ -9,6 +9,7 @@ import (
 	"syscall"
 
 	"tidemark/chunk"
+	"tidemark/report/render"
 	"tidemark/report/units"
 	"tidemark/scan"
 	"tidemark/scan/logbook"
@@ -104,7 +105,8 @@ func split(err error) (fact, hint string) {
 	return text, ""
 }
 
-// complain prints one line that names what went wrong, then a hint.
+// complain prints one line that names what went wrong, then a hint. A screen breaks
+// them at words.
 func complain(w io.Writer, err error) {
 	fact, hint := split(err)
 	if errors.Is(err, context.Canceled) {
@@ -120,9 +122,10 @@ func complain(w io.Writer, err error) {
 	}
 	// That something was used wrongly, the exit code says; the line says what.
 	fact = strings.Replace(fact, logbook.ErrUsage.Error()+": ", "", 1)
-	fmt.Fprintf(w, "tidemark: %s\n", oneLine(fact))
-	if hint != "" {
-		fmt.Fprintf(w, "hint: %s\n", oneLine(hint))
+	for _, line := range []struct{ lead, text string }{{"tidemark: ", fact}, {"hint: ", hint}} {
+		if line.text != "" {
+			fmt.Fprintln(w, render.Fold(line.lead+oneLine(line.text), "  ", columnsOf(w)))
+		}
 	}
 }
 

@@ -16,19 +16,20 @@ type program struct {
 // run is the program: it does what args ask for and returns the exit code. The
 // answer goes to stdout, everything else to stderr.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	p := &program{stdout: stdout, stderr: stderr}
+	p := &program{stdout: onScreen(stdout), stderr: onScreen(stderr)}
 	root := p.command()
 	root.SetArgs(args)
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
+	fitHelp(root, columnsOf(p.stdout))
 	err := checkCommand(root, args)
 	if err == nil {
 		var cmd *cobra.Command
 		if cmd, err = root.ExecuteContextC(ctx); err != nil && cmd.Name() == "alert" {
 			code, told := alertCode(err)
 			if !told {
-				complain(stderr, err)
+				complain(p.stderr, err)
 			}
 			return code
 		}
@@ -36,7 +37,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	if err == nil {
 		return exitDone
 	}
-	complain(stderr, err)
+	complain(p.stderr, err)
 	return codeOf(err)
 }
 

@@ -8,8 +8,7 @@ import (
 	"sync"
 	"unicode/utf8"
 
-	"golang.org/x/term"
-
+	"tidemark/report/render"
 	"tidemark/report/units"
 	"tidemark/report/view"
 	"tidemark/scan"
@@ -30,10 +29,10 @@ type talk struct {
 
 func newTalk(w io.Writer, s units.System, quiet bool) *talk {
 	t := &talk{w: w, units: s, quiet: quiet, columns: func() int { return 80 }}
-	if f, ok := w.(*os.File); ok && term.IsTerminal(int(f.Fd())) && os.Getenv("TERM") != "dumb" {
+	if s, ok := w.(render.Screen); ok && os.Getenv("TERM") != "dumb" {
 		t.terminal = true
 		t.columns = func() int {
-			if n, _, err := term.GetSize(int(f.Fd())); err == nil && n > 0 {
+			if n := s.Columns(); n > 0 {
 				return n
 			}
 			return 80
@@ -50,7 +49,7 @@ func (t *talk) say(format string, args ...any) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.erase()
-	fmt.Fprintf(t.w, "tidemark: "+format+"\n", args...)
+	fmt.Fprintln(t.w, render.Fold(fmt.Sprintf("tidemark: "+format, args...), "  ", columnsOf(t.w)))
 }
 
 // expect says what is coming before the first big read.

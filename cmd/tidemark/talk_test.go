@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -117,5 +118,43 @@ func TestWarningsAreBounded(t *testing.T) {
 		if len(lines) != c.lines || !strings.Contains(lines[len(lines)-1], c.last) || lines[0] != `tidemark: share/a\nb: denied` {
 			t.Errorf("%+v: %q", c, lines)
 		}
+	}
+}
+
+// seen is a screen that keeps what it is shown.
+type seen struct {
+	bytes.Buffer
+	columns int
+}
+
+func (s *seen) Columns() int { return s.columns }
+
+// On a screen errors, remarks and help break at words; elsewhere an error is one line
+// and a hint.
+func TestWordsFitTheScreen(t *testing.T) {
+	err := usage("name an earlier snapshot, or leave the option out and have the one before", "--from 9 is not earlier than snapshot 4 of the logbook that lies under /srv/measured")
+	var plain bytes.Buffer
+	complain(&plain, err)
+	if strings.Count(plain.String(), "\n") != 2 {
+		t.Errorf("not a line and a hint: %q", plain.String())
+	}
+	s := &seen{columns: 40}
+	complain(s, err)
+	newTalk(s, 0, false).say("%s", strings.Repeat("a remark that goes on ", 5))
+	p := &program{stdout: s, stderr: s}
+	root := p.command()
+	root.SetOut(s)
+	fitHelp(root, columnsOf(s))
+	root.SetArgs([]string{"change", "--help"})
+	if err := root.Execute(); err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range strings.Split(s.String(), "\n") {
+		if n := utf8.RuneCountInString(line); n > s.columns && !strings.HasPrefix(line, "  tidemark ") {
+			t.Errorf("%d of %d columns: %s", n, s.columns, line)
+		}
+	}
+	if !slices.Equal(strings.Fields(plain.String()), strings.Fields(s.String())[:len(strings.Fields(plain.String()))]) {
+		t.Errorf("words were lost: %q", s.String())
 	}
 }

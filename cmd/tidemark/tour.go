@@ -29,7 +29,7 @@ func (p *program) tourCommand() *cobra.Command {
 	var small bool
 	cmd := &cobra.Command{
 		Use:   "tour DIR",
-		Short: "Make example data with known truth, measure its nights, and answer every question",
+		Short: "Make an example, measure its nights and answer every question",
 		Long: `Tour lays out the file share of a small workshop under DIR and plays four weeks on
 it, with the troubles that a share has: a folder that can not be read, a missed
 run, a renamed folder, a month-end, drawings scrambled and restored. Each night is

@@ -7,16 +7,21 @@ import (
 	"tidemark/report/view"
 )
 
-// AlertLine prints the answer on one line.
+// AlertLine prints the answer on one line, which a screen breaks at words.
 func AlertLine(w io.Writer, v *view.Alert) error {
-	_, err := io.WriteString(w, v.Line+"\n")
-	return err
+	p := &page{}
+	alertLine(p, v)
+	return p.flush(w)
+}
+
+func alertLine(p *page, v *view.Alert) {
+	p.add(func(columns int) []string { return fold("", "  ", v.Line, min(columns, width)) })
 }
 
 // AlertText prints the line, and under it everything that was looked at.
 func AlertText(w io.Writer, v *view.Alert) error {
 	p := &page{}
-	p.line("%s", v.Line)
+	alertLine(p, v)
 	for i := range v.Judged {
 		r := &v.Judged[i]
 		text := string(r.Status) + ", " + alertMeasure(r) + ": " + r.Evidence

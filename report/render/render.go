@@ -4,46 +4,53 @@
 package render
 
 import (
-	"bytes"
 	"fmt"
 	"io"
-	"regexp"
 	"strings"
-	"unicode/utf8"
 
 	"tidemark/report/units"
 )
 
-// unitGap is where a line must not break: between a number and its unit.
-var unitGap = regexp.MustCompile(`([0-9]) ([kKMGTPE]?i?B\b|%|s\b|ms\b|min\b|h\b|d\b)`)
+// Screen is a writer that somebody looks at. Text is fitted to it; to any other
+// writer a row is one line, however long, for what reads it further.
+type Screen interface {
+	io.Writer
+	Columns() int // that a line has; 0: not known
+}
 
 // width is how many columns running text takes.
 const width = 92
 
-// page gathers the text of one answer and writes it at once.
-type page struct{ bytes.Buffer }
+// page gathers the text of one answer and writes it at once. How wide it may be is
+// known only then, so what is gathered are its parts.
+type page struct{ parts []part }
 
-func (p *page) line(format string, args ...any) { fmt.Fprintf(p, format+"\n", args...) }
+// part is some lines of text, fitted to so many columns; 0: as wide as it likes.
+type part func(columns int) []string
 
-// paragraph prints text wrapped; the first line begins with lead, the others
-// are set in as far.
-func (p *page) paragraph(lead, text string) {
-	indent := strings.Repeat(" ", utf8.RuneCountInString(lead))
-	line, room := lead, width-utf8.RuneCountInString(lead)
-	for i, word := range strings.Split(unitGap.ReplaceAllString(text, "$1\u00a0$2"), " ") {
-		word = strings.ReplaceAll(word, "\u00a0", " ")
-		n := utf8.RuneCountInString(word)
-		if i > 0 && n+1 > room {
-			p.line("%s", line)
-			line, room = indent, width-utf8.RuneCountInString(indent)
-		} else if i > 0 {
-			line += " "
-			room--
+func (p *page) add(t part) { p.parts = append(p.parts, t) }
+
+// line adds a line, or several, each folded where it is too long for a screen.
+func (p *page) line(format string, args ...any) {
+	text := fmt.Sprintf(format, args...)
+	p.add(func(columns int) (out []string) {
+		for _, l := range strings.Split(text, "\n") {
+			lead := l[:len(l)-len(strings.TrimLeft(l, " "))]
+			out = append(out, fold(lead, lead, l[len(lead):], columns)...)
 		}
-		line += word
-		room -= n
-	}
-	p.line("%s", line)
+		return out
+	})
+}
+
+// paragraph adds text wrapped; the first line begins with lead, the others are set
+// in as far.
+func (p *page) paragraph(lead, text string) {
+	p.add(func(columns int) []string {
+		if columns <= 0 || columns > width {
+			columns = width
+		}
+		return fold(lead, blankOf(lead), text, columns)
+	})
 }
 
 func (p *page) notes(notes []string) {
@@ -56,8 +63,24 @@ func (p *page) notes(notes []string) {
 	}
 }
 
+// text is the whole page for a writer.
+func (p *page) text(w io.Writer) string {
+	columns := 0
+	if s, ok := w.(Screen); ok {
+		columns = s.Columns()
+	}
+	var b strings.Builder
+	for _, t := range p.parts {
+		for _, l := range t(columns) {
+			b.WriteString(l)
+			b.WriteByte('\n')
+		}
+	}
+	return b.String()
+}
+
 func (p *page) flush(w io.Writer) error {
-	_, err := w.Write(p.Bytes())
+	_, err := io.WriteString(w, p.text(w))
 	return err
 }
 

@@ -43,39 +43,66 @@ func trendNights(p *page, v *view.Trend, g Glyphs) {
 	if len(v.Nights) == 0 {
 		return
 	}
-	b := v.Units
 	p.line("\nNights; a bar shows the new data, %s the high end of what is usual for that class of day", g.mark)
-	p.line("  %-14s  %-10s  %9s  %9s  %9s  %9s  %s", "night of", "class", "touched", "new", "upload", "stored", "")
+	p.add(func(columns int) []string { return nightLines(v, g, columns) })
+}
+
+const (
+	trendFigures = 72 // columns of a night's figures
+	trendIndent  = 18 // of remarks that stand on a line of their own
+	leastBar     = 6
+)
+
+// nightLines sets a line a night. On a screen that is too narrow bars are shorter,
+// or left out, and remarks stand below.
+func nightLines(v *view.Trend, g Glyphs, columns int) []string {
+	cells := trendCells
+	if columns > 0 {
+		if cells = min(cells, columns-trendFigures-2); cells < leastBar {
+			cells = 0
+		}
+	}
+	b := v.Units
+	out := []string{fmt.Sprintf("  %-14s  %-10s  %9s  %9s  %9s  %9s", "night of", "class", "touched", "new", "upload", "stored")}
 	for i := range v.Nights {
 		r := &v.Nights[i]
 		if r.Missed > 0 {
-			p.line("  %s no scan for %s", strings.Repeat(g.gap, 14), view.Plural(int64(r.Missed), "date"))
+			out = append(out, fmt.Sprintf("  %s no scan for %s", strings.Repeat(g.gap, 14), view.Plural(int64(r.Missed), "date")))
 		}
-		line := fmt.Sprintf("  %s %s  %-10s  %9s  %9s  %9s  %9s  %s", r.Weekday[:3], r.Date, r.DayClass,
-			optional(b, r.TouchedBytes), optional(b, r.NewBytes), optional(b, r.UploadBytes), optional(b, r.StoredBytes), nightBar(r, g))
-		if r.Remarks != "" {
-			line += "  " + r.Remarks
+		line := fmt.Sprintf("  %s %s  %-10s  %9s  %9s  %9s  %9s", r.Weekday[:3], r.Date, r.DayClass,
+			optional(b, r.TouchedBytes), optional(b, r.NewBytes), optional(b, r.UploadBytes), optional(b, r.StoredBytes))
+		if cells > 0 {
+			line += "  " + nightBar(r, g, cells)
 		}
-		p.line("%s", strings.TrimRight(line, " "))
+		switch {
+		case r.Remarks == "":
+			out = append(out, strings.TrimRight(line, " "))
+		case columns <= 0 || runes(line)+2+runes(r.Remarks) <= columns:
+			out = append(out, line+"  "+r.Remarks)
+		default:
+			out = append(out, strings.TrimRight(line, " "))
+			out = append(out, fold(pad(trendIndent), pad(trendIndent), r.Remarks, columns)...)
+		}
 	}
+	return out
 }
 
-// nightBar is a night's new data, with a mark where the usual ends. What is more
-// than nothing is at least one cell.
-func nightBar(r *view.TrendRow, g Glyphs) string {
-	cells := int(r.Bar*trendCells + 0.5)
+// nightBar is a night's new data in so many cells, with a mark where the usual
+// ends. What is more than nothing is at least one cell.
+func nightBar(r *view.TrendRow, g Glyphs, most int) string {
+	cells := int(r.Bar*float64(most) + 0.5)
 	if r.NewBytes != nil && *r.NewBytes > 0 {
 		cells = max(cells, 1)
 	}
 	bar := []string{}
-	for i := range trendCells {
+	for i := range most {
 		if i < cells {
 			bar = append(bar, g.full)
 		} else {
 			bar = append(bar, " ")
 		}
 	}
-	if mark := int(r.BarHigh*trendCells + 0.5); r.BarHigh > 0 && mark >= cells && mark < trendCells {
+	if mark := int(r.BarHigh*float64(most) + 0.5); r.BarHigh > 0 && mark >= cells && mark < most {
 		bar[mark] = g.mark
 	}
 	return strings.Join(bar, "")
@@ -121,7 +148,7 @@ func trendGrowth(p *page, v *view.Trend) {
 // plain writes what an old terminal can show: signs that it may not have are
 // written with others.
 func plain(w io.Writer, p *page) error {
-	text := strings.NewReplacer("–", "-", "−", "-", "·", "*", "…", "...", "µ", "u").Replace(p.String())
+	text := strings.NewReplacer("–", "-", "−", "-", "·", "*", "…", "...", "µ", "u").Replace(p.text(w))
 	_, err := io.WriteString(w, text)
 	return err
 }
