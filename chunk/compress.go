@@ -1,6 +1,10 @@
 package chunk
 
-import "github.com/klauspost/compress/zstd"
+import (
+	"sync"
+
+	"github.com/klauspost/compress/zstd"
+)
 
 const (
 	// compressWindow is how far back the encoder looks, in bytes: that of the
@@ -27,30 +31,37 @@ const (
 // reference encoder does; without that, base64 and hexadecimal text would count
 // as incompressible. This costs time on bytes that are evenly spread (random,
 // encrypted, compressed), for nothing: a look at a sample sends those to an
-// encoder that only looks for repeats, and hurries where it meets none. So a
+// encoder that only looks for repeats, and that one only gets what has any. So a
 // wrong guess can lose a little of the entropy coding, but no repeat.
 type Compressor struct {
-	all     *zstd.Encoder
-	repeats *zstd.Encoder
-	buf     []byte
+	all  *zstd.Encoder
+	look *repeats
+	buf  []byte
 }
+
+// repeatsEncoder only looks for repeats. Few chunks need it, so that there is
+// one for all Compressors, made when the first of them does; they take turns.
+var repeatsEncoder = sync.OnceValue(func() *zstd.Encoder { return newEncoder(false) })
 
 // NewCompressor returns a Compressor.
 func NewCompressor() *Compressor {
-	encoder := func(entropy bool) *zstd.Encoder {
-		e, err := zstd.NewWriter(nil,
-			zstd.WithEncoderLevel(zstd.SpeedFastest),
-			zstd.WithWindowSize(compressWindow),
-			zstd.WithAllLitEntropyCompression(entropy),
-			zstd.WithEncoderConcurrency(1),
-			zstd.WithLowerEncoderMem(true),
-			zstd.WithEncoderCRC(false))
-		if err != nil {
-			panic(err) // only options out of range fail
-		}
-		return e
+	return &Compressor{all: newEncoder(true), look: new(repeats)}
+}
+
+// newEncoder returns an encoder that codes by frequency what has no repeats in
+// it (entropy), or leaves that as it is.
+func newEncoder(entropy bool) *zstd.Encoder {
+	e, err := zstd.NewWriter(nil,
+		zstd.WithEncoderLevel(zstd.SpeedFastest),
+		zstd.WithWindowSize(compressWindow),
+		zstd.WithAllLitEntropyCompression(entropy),
+		zstd.WithEncoderConcurrency(1),
+		zstd.WithLowerEncoderMem(true),
+		zstd.WithEncoderCRC(false))
+	if err != nil {
+		panic(err) // only options out of range fail
 	}
-	return &Compressor{all: encoder(true), repeats: encoder(false)}
+	return e
 }
 
 // Packed returns the compressed length of data in bytes, at most len(data):
@@ -59,8 +70,15 @@ func NewCompressor() *Compressor {
 func (c *Compressor) Packed(data []byte) int32 {
 	encoder := c.all
 	if evenlySpread(data) {
-		encoder = c.repeats
+		if !c.look.any(data) {
+			return int32(len(data))
+		}
+		encoder = repeatsEncoder()
 	}
+	return c.encode(encoder, data)
+}
+
+func (c *Compressor) encode(encoder *zstd.Encoder, data []byte) int32 {
 	if most := encoder.MaxEncodedSize(len(data)); cap(c.buf) < most {
 		c.buf = make([]byte, 0, most)
 	}
@@ -74,16 +92,19 @@ func evenlySpread(data []byte) bool {
 	if len(data) < sampleBytes {
 		return false
 	}
-	var counts [256]int
+	var counts, others [256]int32 // two, so that equal bytes need not wait for each other
 	const runs = sampleBytes / sampleRun
 	for i := range runs {
 		at := int(int64(i) * int64(len(data)-sampleRun) / (runs - 1))
-		for _, c := range data[at : at+sampleRun] {
-			counts[c]++
+		run := (*[sampleRun]byte)(data[at:])
+		for j := 0; j < sampleRun; j += 2 {
+			counts[run[j]]++
+			others[run[j+1]]++
 		}
 	}
-	pairs := 0 // that are equal, each counted twice
-	for _, n := range counts {
+	pairs := int32(0) // that are equal, each counted twice
+	for i, n := range counts {
+		n += others[i]
 		pairs += n * (n - 1)
 	}
 	return float64(pairs)*256 < evenCollisions*sampleBytes*(sampleBytes-1)

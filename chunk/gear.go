@@ -154,55 +154,63 @@ func gearSum(hash uint64, data []byte) uint64 {
 // the hash at the last byte it came to.
 //
 // Two bytes a step: their entries are joined first, beside the chain from hash
-// to hash, which then is half as long.
+// to hash, which then is half as long. A block in which some hash is below the
+// limit is gone through again byte by byte.
 func gearScan(data []byte, hash, limit uint64) (int, uint64) {
 	table := gearTable
-	i := 0
-	for ; i+8 <= len(data); i += 8 {
-		p := (*[8]byte)(data[i:])
-		var one uint64
-
-		e := table[p[0]]
-		one, hash = hash<<1+e, hash<<2+(e<<1+table[p[1]])
-		if one < limit {
-			return i + 1, one
+	rest := data
+	for len(rest) >= gearBlock {
+		p := (*[gearBlock]byte)(rest)
+		one0, two0 := gearStep(table, hash, p[0], p[1])
+		if one0 < limit || two0 < limit {
+			break
 		}
-		if hash < limit {
-			return i + 2, hash
+		one1, two1 := gearStep(table, two0, p[2], p[3])
+		if one1 < limit || two1 < limit {
+			break
 		}
-
-		e = table[p[2]]
-		one, hash = hash<<1+e, hash<<2+(e<<1+table[p[3]])
-		if one < limit {
-			return i + 3, one
+		one2, two2 := gearStep(table, two1, p[4], p[5])
+		if one2 < limit || two2 < limit {
+			break
 		}
-		if hash < limit {
-			return i + 4, hash
+		one3, two3 := gearStep(table, two2, p[6], p[7])
+		if one3 < limit || two3 < limit {
+			break
 		}
-
-		e = table[p[4]]
-		one, hash = hash<<1+e, hash<<2+(e<<1+table[p[5]])
-		if one < limit {
-			return i + 5, one
+		one4, two4 := gearStep(table, two3, p[8], p[9])
+		if one4 < limit || two4 < limit {
+			break
 		}
-		if hash < limit {
-			return i + 6, hash
+		one5, two5 := gearStep(table, two4, p[10], p[11])
+		if one5 < limit || two5 < limit {
+			break
 		}
-
-		e = table[p[6]]
-		one, hash = hash<<1+e, hash<<2+(e<<1+table[p[7]])
-		if one < limit {
-			return i + 7, one
+		one6, two6 := gearStep(table, two5, p[12], p[13])
+		if one6 < limit || two6 < limit {
+			break
 		}
-		if hash < limit {
-			return i + 8, hash
+		one7, two7 := gearStep(table, two6, p[14], p[15])
+		if one7 < limit || two7 < limit {
+			break
 		}
+		hash = two7
+		rest = rest[gearBlock:]
 	}
-	for ; i < len(data); i++ {
-		hash = hash<<1 + table[data[i]]
+	at := len(data) - len(rest)
+	for i, c := range rest {
+		hash = hash<<1 + table[c]
 		if hash < limit {
-			return i + 1, hash
+			return at + i + 1, hash
 		}
 	}
 	return 0, hash
+}
+
+// gearBlock is how many bytes gearScan takes at a time.
+const gearBlock = 16
+
+// gearStep rolls hash over two bytes: one is the hash at the first of them.
+func gearStep(table *[256]uint64, hash uint64, a, b byte) (one, two uint64) {
+	e := table[a]
+	return hash<<1 + e, hash<<2 + (e<<1 + table[b])
 }

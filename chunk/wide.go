@@ -57,8 +57,9 @@ func (h *wideHash) print(data []byte) (p Fingerprint) {
 	}
 	n := len(data)
 	var node guts.Node
-	if n == wideGroup {
-		node = h.group((*[wideGroup]byte)(data), n, groups)
+	if cap(data) >= wideGroup {
+		// What lies behind the chunk is read too, and left out of the result.
+		node = h.group((*[wideGroup]byte)(data[:wideGroup]), n, groups)
 	} else {
 		copy(h.rest[:], data)
 		node = h.group(&h.rest, n, groups)
