@@ -54,11 +54,13 @@ func (t *tourPage) change(snapshot int) (*view.Change, error) {
 	if v := t.changes[snapshot]; v != nil {
 		return v, nil
 	}
-	m, err := measure.ChangeBetween(t.ctx, t.book, snapshot-1, snapshot, measure.Options{Profile: t.c.profile, Depth: 1, Top: allFiles})
+	m, assumed, err := measure.ChangeFor(t.ctx, t.book, snapshot-1, snapshot, measure.Options{Profile: t.c.profile, Depth: 1, Top: allFiles})
 	if err != nil {
 		return nil, err
 	}
-	v := view.NewChange(m, facts(t.book), t.c.view(0))
+	o := t.c.view(0)
+	o.Assumed = assumed
+	v := view.NewChange(m, facts(t.book), o)
 	if t.changes == nil {
 		t.changes = map[int]*view.Change{}
 	}

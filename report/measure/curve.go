@@ -111,6 +111,7 @@ const (
 	FewChunks   CurveNote = "few_chunks"         // fewer than FewSized chunks of that size: UniqueBytes is a range
 	FewPlaces   CurveNote = "few_changed_places" // few changed places: NewBytes is a range, or left out
 	NotMeasured CurveNote = "not_compressed"     // compression was switched off in a scan
+	NewUnknown  CurveNote = "new_not_compressed" // … in those of the nights: of the new chunks nothing was compressed
 )
 
 // FewSized is the number of chunks of a size below which luck decides where
@@ -279,7 +280,9 @@ func (w *unitWalk) newBytes(p *CurvePoint, v *unitView, m *model) {
 	p.NewOverheadBytes = m.profile.Overhead(v.fresh.units, v.freshReferences, w.changedFiles)
 	p.UploadBytes, p.UploadLowBytes, p.UploadHighBytes = -1, -1, -1
 	var low, high int64
-	p.NewCompressedBytes, low, high = m.compressedNew(&v.fresh)
+	if p.NewCompressedBytes, low, high = m.compressedNew(&v.fresh); low < 0 {
+		p.Notes = append(p.Notes, NewUnknown)
+	}
 	defer w.upload(p, low, high)
 	if !p.Derived || p.Edges == 0 {
 		return

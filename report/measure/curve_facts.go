@@ -71,9 +71,8 @@ func (f chunkFact) level() chunk.Level {
 
 // chunkFacts are the facts of all chunks up to a snapshot, by id.
 type chunkFacts struct {
-	span      idSpan
-	of        []chunkFact
-	estimated int64 // bytes of chunks that were left out of the sample: their compressed length here is the others' ratio
+	span idSpan
+	of   []chunkFact // of those left out of the sample the compressed length is the others' ratio
 }
 
 // loadFacts reads the chunks of snapshots 1 … snapshot: eight bytes a chunk.
@@ -84,7 +83,7 @@ func loadFacts(ctx context.Context, b *logbook.Book, snapshot int) (*chunkFacts,
 	if err != nil {
 		return nil, err
 	}
-	var bytes, packed int64
+	var sums packSums
 	for rows, err := range b.ChunkRows(ctx, 1, snapshot) {
 		if err != nil {
 			return nil, err
@@ -100,32 +99,25 @@ func loadFacts(ctx context.Context, b *logbook.Book, snapshot int) (*chunkFacts,
 					b.Dir(), logbook.ErrDamaged, row.ID, row.Len, row.Packed, row.Level)
 			}
 			f.of[at] = newChunkFact(row)
-			if exact.speaks(row) {
-				bytes += int64(row.Len)
-				packed += int64(row.Packed)
-			}
+			sums.add(row, exact)
 		}
 	}
-	f.estimate(bytes, packed)
+	f.estimate(&sums)
 	return f, nil
 }
 
 // estimate gives the chunks that were left out of the sample the ratio of those
-// in it.
-func (f *chunkFacts) estimate(bytes, packed int64) {
-	ratio := 1.0
-	if bytes > 0 {
-		ratio = float64(packed) / float64(bytes)
-	}
+// that speak for them, or of all that were measured.
+func (f *chunkFacts) estimate(sums *packSums) {
+	known := sums.measuredBytes > 0
 	for i, c := range f.of {
 		if c.packed() != notSampled {
 			continue
 		}
 		value := uint64(notKnown)
-		if bytes > 0 {
+		if known {
 			n := c.length()
-			f.estimated += n
-			value = uint64(min(n, int64(math.Round(float64(n)*ratio))))
+			value = uint64(min(n, int64(math.Round(float64(n)*sums.ratio(nil)))))
 		}
 		f.of[i] = c&^(packedMask<<packedShift) | chunkFact(value)<<packedShift
 	}

@@ -18,8 +18,13 @@ type model struct {
 	fresh, back scaling
 }
 
-// scaling turns sums with the whole's ratio into a set's own estimate.
-type scaling struct{ scale, low, high float64 }
+// scaling turns sums with the whole's ratio into a set's own estimate. unknown:
+// the set has none, since nothing of it was measured, and another's would be no
+// measurement of it.
+type scaling struct {
+	scale, low, high float64
+	unknown          bool
+}
 
 // newModel makes a model that agrees with the explanation of the same tree and,
 // for the nights of the walk, with the estimate of their new chunks.
@@ -38,10 +43,10 @@ func nightScaling(sums *unitSums, own *packing) scaling {
 	return newScaling(sums.packed, mid, low, high)
 }
 
-// newScaling makes packed come to mid, in low … high. Where that has no width,
-// or is not known, packed stays as it is.
+// newScaling makes packed come to mid, in low … high. Where that has no width
+// packed stays as it is; −1: not known.
 func newScaling(packed, mid, low, high int64) scaling {
-	s := scaling{scale: 1, low: 1, high: 1}
+	s := scaling{scale: 1, low: 1, high: 1, unknown: mid < 0}
 	if mid > 0 && high > low {
 		s.low, s.high = float64(low)/float64(mid), float64(high)/float64(mid)
 		if packed > 0 {
@@ -82,7 +87,7 @@ func (m *model) compressedNew(s *unitSums) (mid, low, high int64) { return m.sca
 func (m *model) compressedBack(s *unitSums) (mid, low, high int64) { return m.scaled(s, m.back) }
 
 func (m *model) scaled(s *unitSums, by scaling) (mid, low, high int64) {
-	if s.unknown > 0 {
+	if s.unknown > 0 || by.unknown {
 		return packedAs(m.profile, -1, -1, -1, s.bytes)
 	}
 	within := func(x float64) int64 { return min(max(int64(math.Round(x)), 0), s.bytes) }

@@ -3,8 +3,10 @@ package measure
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"tidemark/chunk"
@@ -108,11 +110,13 @@ func TestMixedLogbooksAreEstimatedByTheirOwnSample(t *testing.T) {
 // another kind, what it came to.
 func TestTheUploadOfANightIsOneFigure(t *testing.T) {
 	ctx := context.Background()
-	needs := &engine.Profile{Name: "own", Unit: engine.ContentDefined, Compression: engine.Light, PerChunkBytes: 72, PerReferenceBytes: 40, PerFileBytes: 256}
-	for _, sampledFirst := range []bool{true, false} {
+	for i, sampledFirst := range []bool{true, false, true, false, true, false} {
 		b, _, _ := mixedBook(t, sampledFirst, 0.9, 0.4)
-		ch, err := ChangeBetween(ctx, b, 0, 0, Options{Profile: needs})
+		strength := []engine.Compression{engine.Light, engine.Strong, engine.None}[i/2]
+		needs := &engine.Profile{Name: "own", Unit: engine.ContentDefined, Compression: strength, PerChunkBytes: 72, PerReferenceBytes: 40, PerFileBytes: 256}
+		ch, _, err := ChangeFor(ctx, b, 0, 0, Options{Profile: needs})
 		must(t, err)
+		checkStrength(t, b, ch, strength)
 		if ch.UploadBytes <= ch.NewCompressedBytes || ch.NewCompressedBytes <= 0 {
 			t.Fatalf("no night: %+v", ch.ChangeTotals)
 		}
@@ -135,5 +139,109 @@ func TestTheUploadOfANightIsOneFigure(t *testing.T) {
 				t.Errorf("what if %s: before %d and %d, change: %d", after.Unit, w.BeforeNewCompressed, w.BeforeUpload, want)
 			}
 		}
+	}
+}
+
+// checkStrength holds a change under a profile against what light compression
+// makes of the night: strong compression less, none nothing at all. Its rows add
+// up to it.
+func checkStrength(t *testing.T, b *logbook.Book, ch *Change, strength engine.Compression) {
+	t.Helper()
+	plain, err := ChangeBetween(context.Background(), b, 0, 0, Options{})
+	must(t, err)
+	light := plain.NewCompressedBytes
+	switch n := ch.NewCompressedBytes; strength {
+	case engine.None:
+		if n != ch.NewBytes || light >= n {
+			t.Errorf("no compression: %d of %d", n, ch.NewBytes)
+		}
+	case engine.Strong:
+		if n >= light || float64(n) < 0.85*float64(light)-1 {
+			t.Errorf("strong compression: %d, light %d", n, light)
+		}
+	default:
+		if n != light {
+			t.Errorf("light compression: %d, as measured %d", n, light)
+		}
+	}
+	for _, rows := range [][]ChangeSplit{ch.ByFolder, ch.ByType} {
+		var sum int64
+		for _, r := range rows {
+			sum += r.NewPacked
+		}
+		if sum != ch.NewCompressedBytes {
+			t.Errorf("%s: rows add up to %d of %d", strength, sum, ch.NewCompressedBytes)
+		}
+	}
+}
+
+// A night of which nothing was compressed is not known to any measure: what other
+// nights' chunks come to is no measurement of it. A store that does not compress
+// needs none.
+func TestANightThatWasNotCompressedIsEstimatedByNoOther(t *testing.T) {
+	for _, sampledFirst := range []bool{true, false} {
+		t.Run(fmt.Sprintf("sampled first %v", sampledFirst), func(t *testing.T) { notCompressed(t, sampledFirst) })
+	}
+}
+
+func notCompressed(t *testing.T, sampledFirst bool) {
+	ctx := context.Background()
+	params, err := chunk.NewParams(chunk.Gear, 64<<10)
+	must(t, err)
+	rng := rand.New(rand.NewPCG(21, 22))
+	piece := func(measured bool) testPiece {
+		for {
+			p := testPiece{length: 60_000, packed: chunk.NotMeasured, level: chunk.LevelEnd}
+			for i := range p.print {
+				p.print[i] = byte(rng.Uint32())
+			}
+			sampled := chunk.Sampled(p.print, int(p.length))
+			if measured && (sampled || !sampledFirst) {
+				p.packed = 30_000
+			}
+			if measured || !sampled { // a missing measure in the sample would tell
+				return p
+			}
+		}
+	}
+	first := map[string]bookFile{}
+	for i := range 200 {
+		first[fmt.Sprintf("a/old%03d", i)] = bookFile{pieces: []testPiece{piece(true)}, entry: logbook.Entry{Links: 1, MtimeNs: 1}}
+	}
+	second := maps.Clone(first)
+	second["a/new"] = bookFile{pieces: []testPiece{piece(false), piece(false)}, entry: logbook.Entry{Links: 1, MtimeNs: 2}}
+	b := writeBook(t, t.TempDir(), params, []map[string]bookFile{first, second})
+
+	light := &engine.Profile{Unit: engine.ContentDefined, Compression: engine.Light}
+	files := &engine.Profile{Unit: engine.WholeFile, Compression: engine.Strong}
+	none := &engine.Profile{Unit: engine.WholeFile, Compression: engine.None}
+	change, err := ChangeBetween(ctx, b, 0, 0, Options{})
+	must(t, err)
+	if change.NewBytes != 120_000 || change.NewCompressedBytes != -1 {
+		t.Fatalf("change: %d new, %d compressed", change.NewBytes, change.NewCompressedBytes)
+	}
+	results, err := ForProfiles(ctx, b, 0, []*engine.Profile{light, files, none}, Options{})
+	must(t, err)
+	for i, want := range []int64{-1, -1, 120_000} {
+		r := &results[i]
+		if r.NewBytes != 120_000 || r.NewCompressedBytes != want || r.NewCompressedLowBytes != want || r.NewCompressedHighBytes != want || (r.UploadBytes < 0) != (want < 0) {
+			t.Errorf("profile %d: %+v", i, r)
+		}
+	}
+	curve, err := Curve(ctx, b, 0, Options{Profile: light})
+	must(t, err)
+	for i := range curve.Points {
+		p := &curve.Points[i]
+		if p.NewBytes != 120_000 || p.NewCompressedBytes != -1 || p.UploadBytes != -1 || p.UploadLowBytes != -1 || p.UploadHighBytes != -1 {
+			t.Errorf("curve at %d: %+v", p.AverageBytes, p)
+		}
+		if !slices.Contains(p.Notes, NewUnknown) {
+			t.Errorf("curve at %d: nothing is said of it: %q", p.AverageBytes, p.Notes)
+		}
+	}
+	w, err := WhatIf(ctx, b, 0, Selection{Profile: files}, Options{})
+	must(t, err)
+	if w.BeforeNewCompressed != -1 || w.AfterNewCompressed != -1 || w.SavedNightlyUploadBytes != -1 {
+		t.Errorf("what if: %+v", w)
 	}
 }

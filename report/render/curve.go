@@ -17,13 +17,13 @@ func CurveText(w io.Writer, v *view.Curve) error {
 	if v.Period != "" {
 		title += "; new and upload are of " + v.Period
 	}
-	t := table{head: []string{"average", "mean", "unique", "overhead", "stored", "of source", "new", "upload", ""}}
+	t := table{head: []string{"average", "mean", "unique", "overhead", "stored", "share", "new", "upload", ""}}
 	for i := range v.Points {
 		t.row(curveCells(v, &v.Points[i], i)...)
 	}
 	t.print(p, title)
 	if v.Minimum != nil {
-		p.line("  « least stored bytes, ‹ at most %s more; ░ what a range leaves open. Letters: see the notes.", units.Share(v.Minimum.FlatShare))
+		p.line("  whole: whole files; share: stored of the source.\n  « least stored bytes, ‹ at most %s more; ░ what a range leaves open. Letters: see the notes.", units.Share(v.Minimum.FlatShare))
 	}
 	p.notes(v.Notes)
 	return p.flush(w)
@@ -57,7 +57,11 @@ func curveCells(v *view.Curve, p *view.CurvePoint, i int) []string {
 	if p.Mark != "" {
 		tail += " " + p.Mark
 	}
-	return []string{p.AverageText(), optional(v.Units, p.MeanBytes), unique, v.Units.Bytes(p.OverheadBytes), stored, of, fresh, upload, tail}
+	average := p.AverageText()
+	if p.AverageBytes == nil {
+		average = "whole" // the line below says of what
+	}
+	return []string{average, optional(v.Units, p.MeanBytes), unique, v.Units.Bytes(p.OverheadBytes), stored, of, fresh, upload, tail}
 }
 
 // bytesRange prints a range with its unit once where both ends share it.
@@ -77,7 +81,7 @@ func bytesRange(s units.System, low, high *int64) string {
 }
 
 // curveBarCells is the width of the picture of a point.
-const curveBarCells = 8
+const curveBarCells = 5
 
 // curveBar draws stored bytes, and behind them what the range leaves open.
 func curveBar(p *view.CurvePoint) string {

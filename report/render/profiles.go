@@ -17,7 +17,7 @@ func ProfilesText(w io.Writer, v *view.Profiles) error {
 	if v.Period != "" {
 		title += "; new and upload are of " + v.Period
 	}
-	t := table{head: []string{"unique", "mean", "compressed", "overhead", "stored", "of source", "new", "upload", ""}}
+	t := table{head: []string{"unique", "mean", "compressed", "overhead", "stored", "of source", "new", "upload", "profile"}}
 	for i := range v.Profiles {
 		r := &v.Profiles[i]
 		of := "–"
@@ -64,7 +64,7 @@ func ProfilesCSV(w io.Writer, v *view.Profiles) error {
 	s := newSheet(w, "name", "words", "unique_bytes", "mean_bytes", "compressed_bytes", "overhead_bytes", "stored_bytes", "new_bytes", "upload_bytes")
 	for i := range v.Profiles {
 		r := &v.Profiles[i]
-		s.row(cellName(r.Name), cellName(r.Words), number(r.UniqueBytes), blank(r.MeanBytes), blank(r.CompressedBytes), number(r.OverheadBytes),
+		s.row(cellText(r.Name), cellText(r.Words), number(r.UniqueBytes), blank(r.MeanBytes), blank(r.CompressedBytes), number(r.OverheadBytes),
 			blank(r.StoredBytes), blank(r.NewBytes), blank(r.UploadBytes))
 	}
 	return s.close()

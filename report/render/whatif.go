@@ -65,7 +65,7 @@ func WhatIfCSV(w io.Writer, v *view.WhatIf) error {
 	}
 	for i := range v.Rules {
 		r := &v.Rules[i]
-		s.row("rule", cellName(r.Rule), number(r.Files), number(r.Bytes), "", "", blank(r.SavedBytes), number(r.SavedUniqueBytes), blank(r.SavedNightlyBytes))
+		s.row("rule", cellText(r.Rule), number(r.Files), number(r.Bytes), "", "", blank(r.SavedBytes), number(r.SavedUniqueBytes), blank(r.SavedNightlyBytes))
 	}
 	return s.close()
 }

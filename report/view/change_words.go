@@ -134,16 +134,9 @@ func (v *Change) most() string {
 
 func (v *Change) notes(m *measure.Change, f Facts, o Options) []string {
 	n := notes{units: o.Units}
-	if v.To == v.From+1 && v.Spanned > 1 {
-		n.add("This step covers %d dates, since no snapshot was taken between them. It is not divided by them.", v.Spanned)
-	}
+	n.nights(f, v.From, v.To)
 	if len(v.Nights) > 1 {
 		n.add("Every figure is the sum of %d steps; of the new bytes, %s are still there at the end.", len(v.Nights), o.Units.Bytes(v.StillNewBytes))
-	}
-	for _, s := range f.Segments {
-		if s.Number >= v.From && s.Number <= v.To {
-			n.coverage(s.Number, s.Partial, s.Coverage)
-		}
 	}
 	if v.FirstSeenFiles > 0 {
 		n.add("%s with %s came in for the first time (newly in scope, or not readable before). That is baseline, not change, and in no figure above; %s of it is held by nothing else.",
@@ -154,7 +147,7 @@ func (v *Change) notes(m *measure.Change, f Facts, o Options) []string {
 			o.Units.Bytes(v.ReturningBytes))
 	}
 	if m.NewCompressedBytes < 0 {
-		n.add("Compression was not measured, so no upload can be given. Scan without --compress off to learn it.")
+		n.add(uploadUnknown)
 	}
 	if low, high := v.NewPackedLowBytes, v.NewPackedHighBytes; low != nil && *low < *high {
 		if o.Assumed == nil || f.ownWay(o.Profile) {

@@ -219,11 +219,15 @@ func (v *Churn) tree(n int) {
 func (v *Churn) answer() string {
 	b := v.Units.Bytes
 	if v.NewBytes == 0 {
-		return fmt.Sprintf("From snapshot %d to %d nothing was really new; %s in changed files.", v.From, v.To, b(v.ChangedBytes))
+		return fmt.Sprintf("From snapshot %d to %d nothing was really new; %s in files whose contents changed.", v.From, v.To, b(v.ChangedBytes))
 	}
 	var s strings.Builder
-	fmt.Fprintf(&s, "In the %s from snapshot %d to %d, %s were really new, %s a night on average", Plural(int64(v.Nights), "step"), v.From, v.To,
-		b(v.NewBytes), b(mean(v.NewBytes, v.Nights)))
+	if v.Nights == 1 {
+		fmt.Fprintf(&s, "From snapshot %d to %d, %s were really new", v.From, v.To, b(v.NewBytes))
+	} else {
+		fmt.Fprintf(&s, "In the %s from snapshot %d to %d, %s were really new, %s a night on average", Plural(int64(v.Nights), "step"), v.From, v.To,
+			b(v.NewBytes), b(mean(v.NewBytes, v.Nights)))
+	}
 	if v.GoneBytes > 0 {
 		fmt.Fprintf(&s, "; %s of it were gone again at the end (%s)", b(v.GoneBytes), units.Share(share(v.GoneBytes, v.NewBytes)))
 	}
@@ -264,10 +268,9 @@ func (v *Churn) deepest() *ChurnFolder {
 
 func (v *Churn) notes(f Facts, o Options) []string {
 	n := notes{units: o.Units}
-	for _, s := range f.Segments {
-		if s.Number >= v.From && s.Number <= v.To {
-			n.coverage(s.Number, s.Partial, s.Coverage)
-		}
+	n.nights(f, v.From, v.To)
+	if !f.ownWay(o.Profile) {
+		n.add("Everything here is told in parts as this logbook cuts them, compressed bytes as light compression leaves them; tidemark change with --needs FILE speaks for the engine profile.")
 	}
 	n.add("A new part that several files hold is counted once, at the first of them in order. A folder's figures hold all below it.")
 	if len(v.Files) > 0 {

@@ -118,6 +118,8 @@ func (v *Common) answer(sum int64) string {
 		Plural(int64(len(v.Trees)), "tree"), b(v.UnionBytes), b(sum), b(v.SavedBytes), units.Share(v.SavedShare))
 	if v.SavedCompressedBytes != nil {
 		fmt.Fprintf(&s, ", compressed %s", b(*v.SavedCompressedBytes))
+	} else {
+		s.WriteString("; what that compresses to was not measured")
 	}
 	s.WriteString(".")
 	return s.String()

@@ -137,7 +137,7 @@ func NewCurve(m *measure.CurveResult, f Facts, o Options) *Curve {
 	v.bars()
 	v.minimum(m)
 	v.Answer = v.answer(m)
-	v.Notes = v.notes(m, o)
+	v.Notes = v.notes(m, f, o)
 	return v
 }
 

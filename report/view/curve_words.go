@@ -52,6 +52,8 @@ func pointNote(p *measure.CurvePoint) string {
 			out = append(out, text)
 		case measure.NotMeasured:
 			out = append(out, "compression was not measured")
+		case measure.NewUnknown:
+			out = append(out, "what is new was not compressed, so no upload can be given")
 		}
 	}
 	return strings.Join(out, "; ")
@@ -110,8 +112,12 @@ func (v *Curve) flatness() string {
 // nightly compares what the least and whole files upload.
 func (v *Curve) nightly() string {
 	least, files := &v.Points[v.Minimum.Index], &v.Points[len(v.Points)-1]
-	if v.From == nil || files.UploadBytes == nil || least.UploadLowBytes == nil {
+	if v.From == nil {
 		return ""
+	}
+	if files.UploadBytes == nil || least.UploadLowBytes == nil {
+		return fmt.Sprintf(" In %s, %s were new at %s, %s as whole files; what that compresses to was not measured.", v.Period,
+			v.newText(least), least.AverageText(), v.newText(files))
 	}
 	figure := v.Units.Bytes(*least.UploadLowBytes) + " to " + v.Units.Bytes(*least.UploadHighBytes)
 	if least.UploadBytes != nil && !least.NewRange {
@@ -121,9 +127,21 @@ func (v *Curve) nightly() string {
 		figure, least.AverageText(), v.Units.Bytes(*files.UploadBytes))
 }
 
-func (v *Curve) notes(m *measure.CurveResult, o Options) []string {
+// newText is a point's new bytes, a range where it rests on little.
+func (v *Curve) newText(p *CurvePoint) string {
+	if p.NewBytes == nil || p.NewRange {
+		return v.Units.Bytes(*p.NewLowBytes) + " to " + v.Units.Bytes(*p.NewHighBytes)
+	}
+	return v.Units.Bytes(*p.NewBytes)
+}
+
+func (v *Curve) notes(m *measure.CurveResult, f Facts, o Options) []string {
 	n := notes{units: o.Units}
-	n.coverage(v.Snapshot, v.Partial, v.Coverage)
+	if v.From != nil {
+		n.nights(f, *v.From, v.Snapshot)
+	} else {
+		n.coverage(v.Snapshot, v.Partial, v.Coverage)
+	}
 	v.marks(&n)
 	if v.From == nil {
 		n.add("Snapshot %d is the baseline: no night led to it, so no new bytes can be given.", v.Snapshot)
@@ -135,16 +153,29 @@ func (v *Curve) notes(m *measure.CurveResult, o Options) []string {
 		units.Exact(int64(v.Method.AverageBytes)), v.Method.Name)
 	n.add("An engine with another way to cut, or other shortest and longest chunks beside the same average, has another mean: compare the mean, not the nominal size.")
 	n.curveOverhead(v, m.Profile)
+	v.compression(&n)
+	n.unmeasured()
+	return n.lines
+}
+
+// compression says what the compressed bytes rest on.
+func (v *Curve) compression(n *notes) {
+	first := &v.Points[0]
+	n.unpacked(first.CompressedBytes == nil, v.From != nil && first.UploadLowBytes == nil)
 	switch v.Compression {
 	case engine.Strong:
 		n.add("Strong compression was not run: its result is taken as 0.85 of what light compression leaves (0.75 to 0.92), and the longer context of larger chunks is modelled.")
 	case engine.None:
 		n.add("The profile does not compress.")
 	default:
-		n.add("Light compression was measured on the chunks as cut; what larger chunks gain from their longer context is modelled, and the ranges hold the model's error.")
+		if first.CompressedBytes != nil {
+			n.add("Light compression was measured on the chunks as cut; what larger chunks gain from their longer context is modelled, and the ranges hold the model's error.")
+		}
 	}
-	n.unmeasured()
-	return n.lines
+	if low, high := first.StoredLowBytes, first.StoredHighBytes; low != nil && *low < *high && v.Compression == engine.Light {
+		n.add("Compression was measured on a sample: what is stored at %s lies between %s and %s (95 %% interval), and so all points together lie higher or lower.",
+			first.AverageText(), n.units.Bytes(*low), n.units.Bytes(*high))
+	}
 }
 
 // marks explains once what several points suffer from.

@@ -10,6 +10,24 @@ import (
 
 const overheadNote = "no engine profile is given (--needs FILE), so nothing is added for the store's own bookkeeping"
 
+const (
+	storedUnknown = "Compression was not measured, so no stored size can be given. Scan without --compress off to learn it."
+	uploadUnknown = "Compression was not measured, so no upload can be given. Scan without --compress off to learn it."
+	bothUnknown   = "Compression was not measured, so no stored size and no upload can be given. Scan without --compress off to learn it."
+)
+
+// unpacked says which answers lack compressed bytes.
+func (n *notes) unpacked(stored, upload bool) {
+	switch {
+	case stored && upload:
+		n.add(bothUnknown)
+	case stored:
+		n.add(storedUnknown)
+	case upload:
+		n.add(uploadUnknown)
+	}
+}
+
 // notes gathers what a reader must know beside the figures.
 type notes struct {
 	units units.System
@@ -39,6 +57,21 @@ func (n *notes) coverage(snapshot int, partial bool, c logbook.Coverage) {
 	}
 }
 
+// nights tells of a range of nights what its figures do not stand on: dates that
+// no snapshot parts, and of each snapshot what was not read.
+func (n *notes) nights(f Facts, from, to int) {
+	if a, z := f.segment(from), f.segment(to); a != nil && z != nil && to == from+1 {
+		if d := dates(a.Taken, z.Taken); d > 1 {
+			n.add("This step covers %d dates, since no snapshot was taken between them. It is not divided by them.", d)
+		}
+	}
+	for _, s := range f.Segments {
+		if s.Number >= from && s.Number <= to {
+			n.coverage(s.Number, s.Partial, s.Coverage)
+		}
+	}
+}
+
 // Covered says what the figures of a snapshot stand on. What was never reached
 // has no known size: the share is then a bound, and says nothing where all that
 // is known was read.
@@ -56,7 +89,7 @@ func Covered(partial bool, c logbook.Coverage) string {
 func (n *notes) sampled(t logbook.ExplainTotals) {
 	switch {
 	case t.CompressedBytes < 0:
-		n.add("Compression was not measured, so no stored size can be given. Scan without --compress off to learn it.")
+		n.add(storedUnknown)
 	case t.MeasuredBytes < t.UniqueBytes:
 		n.add("Compression was measured on a sample, %s of the unique bytes. The compressed size lies between %s and %s (95 %% interval).",
 			units.Share(share(t.MeasuredBytes, t.UniqueBytes)), n.units.Bytes(t.CompressedLowBytes), n.units.Bytes(t.CompressedHighBytes))

@@ -36,25 +36,29 @@ type Profiles struct {
 // ProfileRow is one profile.
 type ProfileRow struct {
 	Engine
-	Words              string   `json:"words"`   // what it does with contents
-	Typical            bool     `json:"typical"` // one of this program's, not of the needs file
-	MeanBytes          *int64   `json:"mean_bytes"`
-	MeanReason         string   `json:"mean_bytes_reason,omitempty"`
-	UniqueBytes        int64    `json:"unique_bytes"`
-	CompressedBytes    *int64   `json:"compressed_bytes"`
-	CompressedReason   string   `json:"compressed_bytes_reason,omitempty"`
-	OverheadBytes      int64    `json:"overhead_bytes"`
-	StoredBytes        *int64   `json:"stored_bytes"`
-	StoredReason       string   `json:"stored_bytes_reason,omitempty"`
-	StoredRatio        *float64 `json:"stored_ratio"` // of the source; more than 1 where the store takes more
-	StoredRatioReason  string   `json:"stored_ratio_reason,omitempty"`
-	NewBytes           *int64   `json:"new_bytes"` // what it would take for new
-	NewReason          string   `json:"new_bytes_reason,omitempty"`
-	UploadBytes        *int64   `json:"upload_bytes"`
-	UploadReason       string   `json:"upload_bytes_reason,omitempty"`
-	NightlyUploadBytes *int64   `json:"nightly_upload_bytes"` // a night on average
-	NightlyReason      string   `json:"nightly_upload_bytes_reason,omitempty"`
-	Bar                float64  `json:"-"` // stored, 0 to 1 of the most
+	Words               string   `json:"words"`   // what it does with contents
+	Typical             bool     `json:"typical"` // one of this program's, not of the needs file
+	MeanBytes           *int64   `json:"mean_bytes"`
+	MeanReason          string   `json:"mean_bytes_reason,omitempty"`
+	UniqueBytes         int64    `json:"unique_bytes"`
+	CompressedBytes     *int64   `json:"compressed_bytes"`
+	CompressedReason    string   `json:"compressed_bytes_reason,omitempty"`
+	CompressedLowBytes  *int64   `json:"compressed_low_bytes"` // with what a sample and the models leave open
+	CompressedLowR      string   `json:"compressed_low_bytes_reason,omitempty"`
+	CompressedHighBytes *int64   `json:"compressed_high_bytes"`
+	CompressedHighR     string   `json:"compressed_high_bytes_reason,omitempty"`
+	OverheadBytes       int64    `json:"overhead_bytes"`
+	StoredBytes         *int64   `json:"stored_bytes"`
+	StoredReason        string   `json:"stored_bytes_reason,omitempty"`
+	StoredRatio         *float64 `json:"stored_ratio"` // of the source; more than 1 where the store takes more
+	StoredRatioReason   string   `json:"stored_ratio_reason,omitempty"`
+	NewBytes            *int64   `json:"new_bytes"` // what it would take for new
+	NewReason           string   `json:"new_bytes_reason,omitempty"`
+	UploadBytes         *int64   `json:"upload_bytes"`
+	UploadReason        string   `json:"upload_bytes_reason,omitempty"`
+	NightlyUploadBytes  *int64   `json:"nightly_upload_bytes"` // a night on average
+	NightlyReason       string   `json:"nightly_upload_bytes_reason,omitempty"`
+	Bar                 float64  `json:"-"` // stored, 0 to 1 of the most
 }
 
 // NewProfiles makes the view. typical says of each result whether its profile is
@@ -79,7 +83,7 @@ func NewProfiles(results []measure.ProfileResult, typical []bool, f Facts, o Opt
 		}
 		row := ProfileRow{
 			Engine: *newEngine(p), Typical: typical[i], UniqueBytes: e.UniqueBytes, OverheadBytes: e.OverheadBytes,
-			CompressedBytes: measured(e.CompressedBytes), StoredBytes: measured(e.StoredBytes),
+			CompressedBytes: measured(e.CompressedBytes), CompressedLowBytes: measured(e.CompressedLowBytes), CompressedHighBytes: measured(e.CompressedHighBytes), StoredBytes: measured(e.StoredBytes),
 			NewBytes: measured(r.NewBytes), UploadBytes: measured(r.UploadBytes),
 		}
 		row.Words = row.Engine.Words()
@@ -88,6 +92,7 @@ func NewProfiles(results []measure.ProfileResult, typical []bool, f Facts, o Opt
 		}
 		row.MeanReason = because(row.MeanBytes, reasonNoChunks)
 		row.CompressedReason, row.StoredReason = because(row.CompressedBytes, reasonNoCompression), because(row.StoredBytes, reasonNoCompression)
+		row.CompressedLowR, row.CompressedHighR = row.CompressedReason, row.CompressedReason
 		if row.StoredBytes != nil {
 			most = max(most, *row.StoredBytes)
 		}
@@ -117,7 +122,12 @@ func NewProfiles(results []measure.ProfileResult, typical []bool, f Facts, o Opt
 	}
 	v.Answer = v.answer()
 	n := notes{units: o.Units}
-	n.coverage(v.Snapshot, v.Partial, v.Coverage)
+	if v.From != nil {
+		n.nights(f, *v.From, v.Snapshot)
+	} else {
+		n.coverage(v.Snapshot, v.Partial, v.Coverage)
+	}
+	v.compression(&n)
 	n.add("Upload is what travels of what is new to each store, with every earlier night still held.")
 	// Each once, with the numbers of the rows that it is about.
 	rows := map[measure.ProfileNote][]string{}
@@ -148,6 +158,25 @@ func NewProfiles(results []measure.ProfileResult, typical []bool, f Facts, o Opt
 	return v
 }
 
+// compression says where compressed bytes are missing, or are estimates. A store
+// that does not compress needs none.
+func (v *Profiles) compression(n *notes) {
+	var stored, upload bool
+	var between []string
+	for i := range v.Profiles {
+		p := &v.Profiles[i]
+		stored = stored || p.StoredBytes == nil
+		upload = upload || v.From != nil && p.UploadBytes == nil
+		if low, high := p.CompressedLowBytes, p.CompressedHighBytes; low != nil && *low < *high {
+			between = append(between, fmt.Sprintf("%d from %s to %s", i+1, n.units.Bytes(*low), n.units.Bytes(*high)))
+		}
+	}
+	if len(between) > 0 {
+		n.add("Where a sample or a model stands behind what is compressed, it lies in a range: %s.", strings.Join(between, "; "))
+	}
+	n.unpacked(stored, upload)
+}
+
 func (v *Profiles) answer() string {
 	var least, most *ProfileRow
 	for i := range v.Profiles {
@@ -163,12 +192,19 @@ func (v *Profiles) answer() string {
 		}
 	}
 	b := v.Units.Bytes
-	if least == nil || v.SourceBytes == 0 {
-		return fmt.Sprintf("Snapshot %d has %s to store; no stored size can be given.", v.Snapshot, b(v.SourceBytes))
+	if v.SourceBytes == 0 {
+		return fmt.Sprintf("Snapshot %d holds no file contents to store.", v.Snapshot)
+	}
+	if least == nil {
+		return fmt.Sprintf("Snapshot %d has %s to store; how far that compresses was not measured, so no stored size can be given.", v.Snapshot, b(v.SourceBytes))
 	}
 	s := fmt.Sprintf("The %s of snapshot %d take %s in a store of %s, and %s in one of %s.", b(v.SourceBytes), v.Snapshot,
 		b(*least.StoredBytes), least.Words, b(*most.StoredBytes), most.Words)
-	if least.UploadBytes != nil && most.UploadBytes != nil {
+	switch {
+	case v.From == nil:
+	case least.UploadBytes == nil || most.UploadBytes == nil:
+		s += fmt.Sprintf(" What would have travelled in %s was not measured.", v.Period)
+	default:
 		s += fmt.Sprintf(" In %s, %s and %s would have travelled.", v.Period, b(*least.UploadBytes), b(*most.UploadBytes))
 	}
 	return s

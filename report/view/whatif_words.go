@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"tidemark/report/engine"
+	"tidemark/report/measure"
 	"tidemark/report/units"
 )
 
@@ -47,6 +48,9 @@ func (v *WhatIf) answer(p WhatIfParts) string {
 	if head == "" {
 		return v.kept() + v.again()
 	}
+	if p.After != nil {
+		head += "," // what it does is a list
+	}
 	s := strings.ToUpper(head[:1]) + head[1:] + " " + v.now() + v.night() + "."
 	if kept := v.kept(); kept != "" {
 		s += " " + kept
@@ -55,12 +59,22 @@ func (v *WhatIf) answer(p WhatIfParts) string {
 }
 
 // leftOut counts what is left out: names and, where some of them are further
-// names of one file, the files.
+// names of a file that another name stands for, the files.
 func (v *WhatIf) leftOut() string {
-	if files := v.Before.Files - v.After.Files; files != v.LeftOutFiles {
-		return fmt.Sprintf("%s (%s: some have several names)", Plural(v.LeftOutFiles, "name"), Plural(files, "file"))
+	names := v.LeftOutFiles
+	files := v.Before.Files - v.After.Files
+	switch further := names - files; {
+	case further == 0:
+		return Plural(files, "file")
+	case files == 0 && names == 1:
+		return "1 further name of a file that stays"
+	case files == 0:
+		return units.Count(names) + " further names of files that stay"
+	case further == 1:
+		return fmt.Sprintf("%s (%s; the other is a further name)", Plural(names, "name"), Plural(files, "file"))
+	default:
+		return fmt.Sprintf("%s (%s; the others are further names)", Plural(names, "name"), Plural(files, "file"))
 	}
-	return Plural(v.LeftOutFiles, "file")
 }
 
 // nightWord ends a phrase about what a night brings.
@@ -137,13 +151,18 @@ func (v *WhatIf) night() string {
 
 func (v *WhatIf) notes(p WhatIfParts, f Facts, o Options) []string {
 	n := notes{units: o.Units}
-	n.coverage(v.Snapshot, v.Before.Partial, v.Before.Coverage)
+	if v.From != nil {
+		n.nights(f, *v.From, v.Snapshot)
+	} else {
+		n.coverage(v.Snapshot, v.Before.Partial, v.Before.Coverage)
+	}
+	v.compression(&n, p.Result)
 	for i := range v.Rules {
 		switch r := &v.Rules[i]; {
 		case r.MatchesNothing:
 			n.add("Rule %d, %s, matches nothing: no file on any night.", i+1, r.Rule)
 		case r.Files == 0:
-			n.add("Rule %d, %s, names nothing in snapshot %d, but %s on earlier nights.", i+1, r.Rule, v.Snapshot, Plural(r.EverFiles, "file"))
+			n.add("Rule %d, %s, names nothing in snapshot %d, but %s on earlier nights.", i+1, r.Rule, v.Snapshot, Plural(r.EverFiles, "name"))
 		}
 	}
 	if len(v.Rules) > 0 {
@@ -180,6 +199,19 @@ func (v *WhatIf) notes(p WhatIfParts, f Facts, o Options) []string {
 	}
 	n.add("Whether a file may be left out is not for this program to know.")
 	return n.lines
+}
+
+// compression says where compressed bytes are missing, or are estimates.
+func (v *WhatIf) compression(n *notes, m *measure.WhatIfResult) {
+	n.unpacked(v.SavedBytes == nil, v.From != nil && v.SavedNightlyBytes == nil)
+	for _, side := range []struct {
+		word string
+		*measure.Explain
+	}{{"before", m.Before}, {"after", m.After}} {
+		if side.CompressedLowBytes < side.CompressedHighBytes {
+			n.add("The compressed size %s lies between %s and %s.", side.word, n.units.Bytes(side.CompressedLowBytes), n.units.Bytes(side.CompressedHighBytes))
+		}
+	}
 }
 
 // overlap compares the rules alone with all of them together.

@@ -12,13 +12,23 @@ func TestWhatIfCountsNamesAndFiles(t *testing.T) {
 	side := func(names, files int64) WhatIfSide {
 		return WhatIfSide{Explain: &Explain{Names: names, Files: files}}
 	}
-	v := &WhatIf{Before: side(12, 11), After: side(3, 3), LeftOutFiles: 9}
-	if got := v.leftOut(); got != "9 names (8 files: some have several names)" {
-		t.Error(got)
-	}
-	v.Before = side(12, 12)
-	if got := v.leftOut(); got != "9 files" {
-		t.Error(got)
+	for _, c := range []struct {
+		names, files int64
+		want         string
+	}{
+		{9, 9, "9 files"},
+		{1, 1, "1 file"},
+		{0, 0, "0 files"},
+		{9, 8, "9 names (8 files; the other is a further name)"},
+		{9, 7, "9 names (7 files; the others are further names)"},
+		{2, 1, "2 names (1 file; the other is a further name)"},
+		{1, 0, "1 further name of a file that stays"},
+		{1200, 0, "1,200 further names of files that stay"},
+	} {
+		v := &WhatIf{Before: side(2000, 2000), After: side(2000-c.names, 2000-c.files), LeftOutFiles: c.names}
+		if got := v.leftOut(); got != c.want {
+			t.Errorf("%d names, %d files: %q, want %q", c.names, c.files, got, c.want)
+		}
 	}
 }
 
