@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+	"go.uber.org/goleak"
 
 	"tidemark/report/units"
 	"tidemark/scan/logbook"
@@ -23,7 +24,23 @@ import (
 var update = flag.Bool("update", false, "rewrite what the scripts compare with")
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"tidemark": main})
+	testscript.Main(leakChecked{m}, map[string]func(){"tidemark": main})
+}
+
+// leakChecked looks, after all tests went well, for goroutines that a command left
+// behind in this process.
+type leakChecked struct{ tests *testing.M }
+
+func (m leakChecked) Run() int {
+	code := m.tests.Run()
+	if code != 0 {
+		return code
+	}
+	if err := goleak.Find(); err != nil {
+		fmt.Fprintf(os.Stderr, "the commands leave goroutines behind: %v\n", err)
+		return 1
+	}
+	return 0
 }
 
 // The scripts are what a person types and sees.

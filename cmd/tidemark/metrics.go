@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"io"
+	"os"
 	"path/filepath"
 	"time"
 
@@ -16,6 +17,31 @@ import (
 func metricsFlag(cmd *cobra.Command, value *string) {
 	cmd.Flags().StringVar(value, "metrics", "", "also write gauges for Prometheus to `FILE`, for a collector of text files; every user can read it, and it names folders")
 	must(cmd.MarkFlagFilename("metrics", "prom"))
+}
+
+// checkMetrics refuses before anything is done what could not be written in the end.
+func checkMetrics(file string) error {
+	if file == "" {
+		return nil
+	}
+	const hint = "name a file in a folder that is there, for example --metrics /var/lib/prometheus/tidemark.prom"
+	info, err := os.Stat(file)
+	switch {
+	case err == nil && info.IsDir():
+		return usage("for example --metrics "+filepath.Join(file, "tidemark.prom"), "--metrics %s: that is a folder", file)
+	case err == nil:
+		return nil
+	}
+	folder := filepath.Dir(file)
+	switch info, err := os.Stat(folder); {
+	case err != nil:
+		return usage(hint, "--metrics %s: looking at its folder: %v", file, unpathed(err))
+	case !info.IsDir():
+		return usage(hint, "--metrics %s: %s is no folder", file, folder)
+	case os.IsPathSeparator(file[len(file)-1]):
+		return usage(hint, "--metrics %s: that names a folder", file)
+	}
+	return nil
 }
 
 // writeMetrics replaces the file by what stands in the book now. alert may be nil.

@@ -7,12 +7,19 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+
+	"tidemark/scan/logbook"
 )
 
-// replaceFile writes a file under a temporary name in its own folder, syncs it
-// and renames it: whoever reads it sees the old contents or the new, never a part.
-// On an error the old file is as it was and nothing is left beside it. An error
-// names the path and the step.
+// syncFolder brings the names in a folder to the disk, where the system has a way
+// to. A variable for tests.
+var syncFolder = logbook.SystemFiles().SyncDir
+
+// replaceFile writes a file under a temporary name in its own folder, syncs it,
+// renames it and syncs the folder: whoever reads it sees the old contents or the
+// new, never a part, and after a power cut too. On an error the old file is as it
+// was and nothing is left beside it, unless the error says that the new one is in
+// place. It names the path and the step.
 func replaceFile(path string, mode os.FileMode, write func(io.Writer) error) error {
 	// The ending is not the file's, so that who reads a folder by ending passes it over.
 	temp := filepath.Join(filepath.Dir(path), "."+filepath.Base(path)+"."+strconv.Itoa(os.Getpid())+".tmp")
@@ -39,6 +46,9 @@ func replaceFile(path string, mode os.FileMode, write func(io.Writer) error) err
 	if err != nil {
 		os.Remove(temp)
 		return fmt.Errorf("%s: writing it: %w", path, unpathed(err))
+	}
+	if err := syncFolder(filepath.Dir(path)); err != nil {
+		return fmt.Errorf("%s: it is in place, but not surely on the disk: syncing its folder: %w", path, unpathed(err))
 	}
 	return nil
 }

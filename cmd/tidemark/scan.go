@@ -101,6 +101,9 @@ func (p *program) scanConfig(cmd *cobra.Command, f *scanFlags, args []string) (*
 	if err != nil {
 		return nil, err
 	}
+	if err := checkMetrics(f.metrics); err != nil {
+		return nil, err
+	}
 	c := &scanConfig{config: common, method: chunk.Method(f.method.is), anew: f.anew, metrics: f.metrics}
 	if f.average > 0 {
 		// The range is checked before the size becomes an int, which may be small.

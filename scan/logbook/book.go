@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"tidemark/chunk"
@@ -227,6 +228,9 @@ func load(fsys fileSystem, dir string, o loadOptions) (*Book, []Damage, error) {
 	case isMissing(err):
 		return nil, nil, notLogbook(fsys, dir)
 	case err != nil:
+		if errors.Is(err, syscall.ENOTDIR) {
+			return nil, nil, noFolder(dir)
+		}
 		if info, lerr := fsys.Lstat(dir); lerr == nil && info.Mode().IsRegular() {
 			return nil, nil, notLogbook(fsys, dir)
 		}
@@ -406,7 +410,7 @@ func notLogbook(fsys fileSystem, dir string) error {
 	case err != nil:
 		return fmt.Errorf("opening the logbook: %w", err)
 	case info.Mode().IsRegular():
-		return fmt.Errorf("%w: %s is a file; name the logbook's folder by --logbook DIR", ErrNotLogbook, dir)
+		return noFolder(dir)
 	}
 	if list, err := fsys.ReadDir(dir); err == nil {
 		for _, e := range list {
@@ -416,6 +420,11 @@ func notLogbook(fsys fileSystem, dir string) error {
 		}
 	}
 	return fmt.Errorf("%w: %s has no %s; a first scan makes one in an empty folder, or name another by --logbook DIR", ErrNotLogbook, dir, metaName)
+}
+
+// noFolder is the error for what is a file, a device, or a link to one.
+func noFolder(dir string) error {
+	return fmt.Errorf("%w: %s is not a folder; name the logbook's folder by --logbook DIR", ErrNotLogbook, dir)
 }
 
 func readHead(fsys fileSystem, dir string) (h headFile, err error) {
