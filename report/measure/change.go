@@ -1,9 +1,11 @@
 package measure
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"fmt"
+	"math"
 	"slices"
 
 	"tidemark/scan/logbook"
@@ -12,16 +14,17 @@ import (
 // rowsAtOnce bounds how many rows of several nights are held at a time.
 const rowsAtOnce = 500_000
 
-// changer adds up nights. Between nights it holds one byte a chunk and the
-// contents' names; within one, the rows that changed.
+// changer adds up nights. Between nights it holds one byte a chunk, the contents'
+// names, and what is told of each file that changed; within one, the packed steps.
 type changer struct {
-	o     Options
-	refs  *refCounts
-	held  map[logbook.Contents]int32
-	names *namer
-	files []changedFile
-	index map[string]int32 // label NUL path → files; nil where every name is met once
-	gone  []goneName       // of the nights that are being read
+	o        Options
+	refs     *refCounts
+	contents *contentsBook
+	names    *namer
+	hasher   *nameHasher
+	files    blocks[changedFile]
+	called   nameLog             // what the files are called, in their order
+	index    map[[2]uint64]int32 // key of a name → files; nil where every name is met once
 
 	folders, types []ChangeSplit
 	causes         map[Cause]*logbook.CauseTotals
@@ -35,26 +38,44 @@ type changer struct {
 	renamed renamed
 }
 
+// changedFile is what is told of a name, less the name itself.
 type changedFile struct {
-	folder, typ int32
-	best        int64 // new bytes of the night that Cause is from; −1 at first
-	FileChange
-}
-
-// goneName is a name that a night took away. That is all it takes: it has no new
-// bytes and stands in no list, so a night on which everything goes stays small.
-type goneName struct {
-	label string
-	path  []byte
+	folder, typ  int32
+	nights       int32
+	cause        causeCode // of the night that best is from
+	met          bool      // cause is set
+	best         int64     // most new bytes of a night
+	touchedBytes int64
+	newBytes     int64
 }
 
 // newRun is a stretch of new chunks and whose they are.
 type newRun struct {
-	idRun
+	first int64
+	n     int32
 	file  int32
 	night int32
-	cause Cause
+	cause causeCode
 }
+
+// blocks is a list that grows without being copied.
+type blocks[T any] struct {
+	list [][]T
+	n    int
+}
+
+const inBlock = 1 << 10
+
+func (b *blocks[T]) add(v T) {
+	if b.n%inBlock == 0 {
+		b.list = append(b.list, make([]T, 0, inBlock))
+	}
+	k := len(b.list) - 1
+	b.list[k] = append(b.list[k], v)
+	b.n++
+}
+
+func (b *blocks[T]) at(i int32) *T { return &b.list[i/inBlock][i%inBlock] }
 
 // ChangeBetween measures what happened from one snapshot to a later one (0, 0:
 // the last two). The error wraps logbook.ErrNoSnapshot, ErrUsage or ErrDamaged.
@@ -82,7 +103,7 @@ func ChangeBetween(ctx context.Context, b *logbook.Book, from, to int, o Options
 			rows += b.Segments()[z].Rows
 		}
 		if (a > from || z < to) && c.index == nil {
-			c.index = map[string]int32{}
+			c.index = map[[2]uint64]int32{}
 		}
 		if err := c.pass(ctx, b, a, z, a == from, nil); err != nil {
 			return nil, err
@@ -95,10 +116,11 @@ func ChangeBetween(ctx context.Context, b *logbook.Book, from, to int, o Options
 func newChanger(b *logbook.Book, from, to int, o Options) *changer {
 	c := &changer{
 		o: o, refs: newRefCounts(spanOf(b.Segments(), to)),
-		held:   map[logbook.Contents]int32{},
-		names:  newNamer(o.Depth),
-		causes: map[Cause]*logbook.CauseTotals{},
-		out:    &Change{},
+		contents: newContentsBook(),
+		names:    newNamer(o.Depth),
+		hasher:   newNameHasher(),
+		causes:   map[Cause]*logbook.CauseTotals{},
+		out:      &Change{},
 	}
 	c.out.From, c.out.To = from, to
 	return c
@@ -108,17 +130,27 @@ func newChanger(b *logbook.Book, from, to int, o Options) *changer {
 // state at from has to be counted. also, if given, is shown every entry as it
 // is at to.
 func (c *changer) pass(ctx context.Context, b *logbook.Book, from, to int, first bool, also func(*logbook.Entry) error) error {
-	segments := b.Segments()
-	span := spanOf(segments, to)
-	steps := make([][]step, to-from)
-	for k := range steps {
-		// At most one a row: no room is grown and copied. (Unless the logbook lies.)
-		steps[k] = make([]step, 0, min(segments[from+k].Rows, 4*rowsAtOnce))
+	steps, err := c.gather(ctx, b, from, to, first, also)
+	if err != nil {
+		return err
 	}
-	c.gone = c.gone[:0]
+	segments := b.Segments()
+	for k := range steps {
+		c.play(&segments[from+k-1], &segments[from+k], &steps[k])
+		steps[k] = stepLog{}
+	}
+	return nil
+}
+
+// gather reads the steps of the nights from … to, one log a night.
+func (c *changer) gather(ctx context.Context, b *logbook.Book, from, to int, first bool, also func(*logbook.Entry) error) ([]stepLog, error) {
+	span := spanOf(b.Segments(), to)
+	steps := make([]stepLog, to-from)
+	c.contents.sweep()
+	var runs [2][]idRun // of the state before and after, in turns
 	for h, err := range b.Histories(ctx, logbook.HistoryOptions{From: from, To: to, Recipes: true}) {
 		if err != nil {
-			return err
+			return nil, err
 		}
 		var before state
 		file := noFile
@@ -128,12 +160,13 @@ func (c *changer) pass(ctx context.Context, b *logbook.Book, from, to int, first
 			if !v.Gone {
 				e = &v.Entry
 				if err := span.checkRuns(e.Recipe, e); err != nil {
-					return err
+					return nil, err
 				}
 			}
+			after := c.state(e, &runs[i%2])
 			if v.Snapshot <= from {
-				if before = stateOf(e); first && before.known {
-					c.held[before.contents]++
+				if before = after; first && before.known {
+					c.contents.held[idOf(before.contents)]++
 					for _, r := range before.runs {
 						for id := r.first; id < r.first+r.n; id++ {
 							c.refs.inc(id)
@@ -141,63 +174,58 @@ func (c *changer) pass(ctx context.Context, b *logbook.Book, from, to int, first
 					}
 				}
 			} else {
-				after := stateOf(e)
 				if before.file || after.file {
-					s := step{file: file, before: before, after: after}
-					switch {
-					case !after.file:
-						c.gone = append(c.gone, goneName{h.Label, v.Entry.Path})
-						s.file = -int32(len(c.gone))
-					case file == noFile:
-						file = c.file(h.Label, v.Entry.Path)
+					s := step{file: noFile, before: before, after: after}
+					if after.file {
+						if file == noFile {
+							file = c.file(h.Label, v.Entry.Path)
+						}
 						s.file = file
 					}
-					k := v.Snapshot - from - 1
-					steps[k] = append(steps[k], s)
+					if before.file != after.file {
+						s.name = c.hasher.hash(h.Label, v.Entry.Path)
+					}
+					steps[v.Snapshot-from-1].add(&s)
 				}
 				before = after
 			}
 			if also != nil && i == len(h.Versions)-1 && e != nil {
 				if err := also(e); err != nil {
-					return err
+					return nil, err
 				}
 			}
 		}
 	}
-	for k := range steps {
-		c.play(&segments[from+k-1], &segments[from+k], steps[k])
-		steps[k] = nil
+	return steps, nil
+}
+
+// state is stateOf with a stand-in for the contents, and runs in a buffer of the
+// caller's.
+func (c *changer) state(e *logbook.Entry, buf *[]idRun) state {
+	s := outline(e)
+	if s.known {
+		s.contents = standIn(c.contents.number(s.contents))
+		*buf = appendRuns((*buf)[:0], e.Recipe)
+		s.runs = *buf
 	}
-	return nil
+	return s
 }
 
 const noFile int32 = -1
 
-// file returns the index of a name. path is kept.
+// file returns the index of a name.
 func (c *changer) file(label string, path []byte) int32 {
-	i := int32(len(c.files))
+	i := int32(c.files.n)
 	if c.index != nil {
-		key := pathKey(label, path)
+		key := c.hasher.key(label, path)
 		if i, ok := c.index[key]; ok {
 			return i
 		}
 		c.index[key] = i
 	}
-	c.files = append(c.files, changedFile{
-		folder: c.names.folder(label, path), typ: c.names.typ(path), best: -1,
-		FileChange: FileChange{Label: label, Path: path},
-	})
+	c.files.add(changedFile{folder: c.names.folder(label, path), typ: c.names.typ(path)})
+	c.called.add(label, path)
 	return i
-}
-
-// nameOf is the name that a step is of.
-func (c *changer) nameOf(s *step) (label string, path []byte) {
-	if s.file < 0 {
-		g := &c.gone[-s.file-1]
-		return g.label, g.path
-	}
-	f := &c.files[s.file]
-	return f.Label, f.Path
 }
 
 // rows returns the split rows of a file.
@@ -215,27 +243,33 @@ func (c *changer) rows(f *changedFile) [2]*ChangeSplit {
 // of changed files first, in walk order, so that a new chunk belongs to the
 // first of them; then those that only first-seen files hold; the old contents
 // last, so that what is freed is what nobody refers to any more.
-func (c *changer) play(prev, seg *logbook.Segment, steps []step) {
-	n := &night{firstID: seg.FirstChunk, holders: c.held}
-	if slices.ContainsFunc(steps, func(s step) bool { return !s.before.file && s.after.known }) {
-		n.leaving = map[logbook.Contents]int32{} // only a new path can have got what another lost
-	}
-	for i := range steps {
-		if s := &steps[i]; s.left() {
-			if n.leaving != nil {
-				n.leaving[s.before.contents]++
+func (c *changer) play(prev, seg *logbook.Segment, steps *stepLog) {
+	book := c.contents
+	book.newNight()
+	for _, s := range steps.all() {
+		if s.left() {
+			id := idOf(s.before.contents)
+			book.held[id]--
+			book.left[id]++
+			if !s.after.file {
+				book.gone[id] = true
 			}
-			c.held[s.before.contents]--
 		}
 	}
 	row := Night{From: prev.Number, To: seg.Number, Spanned: spanned(prev, seg)}
 	c.out.Nights = append(c.out.Nights, row)
 	number := int32(len(c.out.Nights) - 1)
+	n := &night{firstID: seg.FirstChunk, book: book}
 	causes := n.causes(steps)
-	for i := range steps {
-		s := &steps[i]
-		c.count(s, causes[i], &c.out.Nights[number])
-		if causes[i] == FirstSeen || !s.changedContents() {
+	firstSeen := false
+	for i, s := range steps.all() {
+		cause := causes[i].cause()
+		c.count(s, cause, &c.out.Nights[number])
+		if cause == FirstSeen {
+			firstSeen = true
+			continue
+		}
+		if !s.changedContents() {
 			continue
 		}
 		c.out.NewReferences += references(s.after.runs)
@@ -252,18 +286,21 @@ func (c *changer) play(prev, seg *logbook.Segment, steps []step) {
 					continue
 				}
 				c.out.NewChunks++
-				if open != nil && open.first+open.n == id {
+				if open != nil && open.first+int64(open.n) == id && open.n < math.MaxInt32 {
 					open.n++
 					continue
 				}
-				c.news = append(c.news, newRun{idRun{id, 1}, s.file, number, causes[i]})
+				c.news = append(c.news, newRun{id, 1, s.file, number, causes[i]})
 				open = &c.news[len(c.news)-1]
 			}
 		}
 	}
-	c.renamed.add(steps, causes, c.nameOf, func(s *step) int32 { return c.files[s.file].folder })
-	for i := range steps {
-		if s := &steps[i]; causes[i] == FirstSeen && s.after.known {
+	c.renamed.add(steps, causes, book, func(file int32) int32 { return c.files.at(file).folder })
+	if firstSeen {
+		for i, s := range steps.all() {
+			if causes[i].cause() != FirstSeen || !s.after.known {
+				continue
+			}
 			for _, r := range s.after.runs {
 				for id := r.first; id < r.first+r.n; id++ {
 					if c.refs.inc(id) && id >= n.firstID {
@@ -273,8 +310,7 @@ func (c *changer) play(prev, seg *logbook.Segment, steps []step) {
 			}
 		}
 	}
-	for i := range steps {
-		s := &steps[i]
+	for _, s := range steps.all() {
 		if s.left() {
 			for _, r := range s.before.runs {
 				for id := r.first; id < r.first+r.n; id++ {
@@ -285,12 +321,7 @@ func (c *changer) play(prev, seg *logbook.Segment, steps []step) {
 			}
 		}
 		if s.changedContents() {
-			c.held[s.after.contents]++
-		}
-	}
-	for i := range steps {
-		if s := &steps[i]; s.left() && c.held[s.before.contents] == 0 {
-			delete(c.held, s.before.contents)
+			book.held[idOf(s.after.contents)]++
 		}
 	}
 }
@@ -316,10 +347,10 @@ func (c *changer) count(s *step, cause Cause, night *Night) {
 		c.out.FirstSeenBytes += s.after.size
 		return
 	}
-	f := &c.files[s.file]
+	f := c.files.at(s.file)
 	rows := c.rows(f)
-	if f.best < 0 {
-		f.best, f.Cause = 0, cause
+	if !f.met {
+		f.met, f.cause = true, codeOf(cause)
 	}
 	if !s.before.file {
 		for _, r := range rows {
@@ -330,8 +361,8 @@ func (c *changer) count(s *step, cause Cause, night *Night) {
 		c.out.TouchedFiles++
 		c.out.TouchedBytes += s.after.size
 		night.TouchedBytes += s.after.size
-		f.Nights++
-		f.TouchedBytes += s.after.size
+		f.nights++
+		f.touchedBytes += s.after.size
 		for _, r := range rows {
 			r.TouchedFiles++
 			r.TouchedBytes += s.after.size
@@ -398,33 +429,40 @@ func deriveChange(c *Change, o Options) *Change {
 
 func (c *changer) lengths(ctx context.Context, b *logbook.Book) error {
 	slices.SortFunc(c.news, func(a, b newRun) int { return cmp.Compare(a.first, b.first) })
-	runs := make([]idRun, len(c.news))
-	for i := range c.news {
-		runs[i] = c.news[i].idRun
-	}
 	exact, err := loadExact(ctx, b, c.out.To)
 	if err != nil {
 		return err
 	}
 	all := packing{exact: exact}
 	folderPack, typePack := map[int32]*packSums{}, map[int32]*packSums{}
-	fileNight := map[int64]int64{} // file, night → new bytes
-	at := 0
-	err = eachRow(ctx, b, runs, func(row *logbook.ChunkRow) {
-		for c.news[at].first+c.news[at].n <= row.ID {
+	// New bytes by file of the night that the ids are of: they come night by night.
+	// A file of the only night has no others.
+	var tonight map[int32]int64
+	if c.index != nil {
+		tonight = map[int32]int64{}
+	}
+	at, night := 0, int32(0)
+	run := func(i int) idRun { return idRun{c.news[i].first, int64(c.news[i].n)} }
+	err = eachRowOf(ctx, b, len(c.news), run, func(row *logbook.ChunkRow) {
+		for c.news[at].first+int64(c.news[at].n) <= row.ID {
 			at++
 		}
 		r := &c.news[at]
 		n := int64(row.Len)
-		f := &c.files[r.file]
+		f := c.files.at(r.file)
 		c.out.NewBytes += n
 		c.out.Nights[r.night].NewBytes += n
-		c.causes[r.cause].NewBytes += n
-		f.NewBytes += n
-		key := int64(r.file)<<32 | int64(r.night)
-		fileNight[key] += n
-		if fileNight[key] > f.best {
-			f.best, f.Cause = fileNight[key], r.cause
+		c.causes[r.cause.cause()].NewBytes += n
+		f.newBytes += n
+		if tonight != nil {
+			if r.night != night {
+				clear(tonight)
+				night = r.night
+			}
+			tonight[r.file] += n
+			if most := tonight[r.file]; most > f.best {
+				f.best, f.cause = most, r.cause
+			}
 		}
 		for _, s := range c.rows(f) {
 			s.NewBytes += n
@@ -482,24 +520,41 @@ func spread(all *packing, packs map[int32]*packSums, rows []ChangeSplit) {
 
 // top lists the files with the most new bytes.
 func (c *changer) top() []FileChange {
-	order := make([]*changedFile, 0, len(c.files))
-	for i := range c.files {
-		if f := &c.files[i]; f.NewBytes > 0 || f.TouchedBytes > 0 {
-			order = append(order, f)
-		}
-	}
-	slices.SortStableFunc(order, func(a, b *changedFile) int {
-		return cmp.Or(cmp.Compare(b.NewBytes, a.NewBytes), cmp.Compare(b.TouchedBytes, a.TouchedBytes),
-			cmp.Compare(a.Label, b.Label), logbook.ComparePaths(a.Path, b.Path))
-	})
 	n := c.o.Top
 	if n == 0 {
 		n = 10
 	}
-	n = min(n, len(order))
-	out := make([]FileChange, 0, n)
-	for _, f := range order[:n] {
-		out = append(out, f.FileChange)
+	best := func(a, b FileChange) int {
+		return cmp.Or(cmp.Compare(b.NewBytes, a.NewBytes), cmp.Compare(b.TouchedBytes, a.TouchedBytes),
+			cmp.Compare(a.Label, b.Label), logbook.ComparePaths(a.Path, b.Path))
 	}
-	return out
+	out := []FileChange{}
+	cut := func() {
+		slices.SortStableFunc(out, best)
+		out = slices.Delete(out, min(n, len(out)), len(out))
+	}
+	// Names are unpacked one after the other: more than asked for are kept
+	// meanwhile, so that sorting stays cheap.
+	full := false // out[n−1] is the last that can be in the list
+	c.called.each(func(i int, label string, path []byte) {
+		f := c.files.at(int32(i))
+		if f.newBytes == 0 && f.touchedBytes == 0 {
+			return
+		}
+		one := FileChange{
+			Label: label, Path: path, Cause: f.cause.cause(), Nights: int(f.nights),
+			TouchedBytes: f.touchedBytes, NewBytes: f.newBytes,
+		}
+		if full && best(one, out[n-1]) >= 0 {
+			return
+		}
+		one.Path = bytes.Clone(path)
+		out = append(out, one)
+		if len(out) >= 2*n+64 {
+			cut()
+			full = true
+		}
+	})
+	cut()
+	return slices.Clip(out)
 }

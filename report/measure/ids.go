@@ -13,13 +13,17 @@ type idRun struct{ first, n int64 }
 
 // idRuns drops places and zeros from a recipe.
 func idRuns(r logbook.Recipe) []idRun {
-	out := make([]idRun, 0, len(r))
+	return slices.Clip(appendRuns(make([]idRun, 0, len(r)), r))
+}
+
+// appendRuns is idRuns into out.
+func appendRuns(out []idRun, r logbook.Recipe) []idRun {
 	for _, run := range r {
 		if run.Chunks > 0 {
 			out = append(out, idRun{run.First, run.Chunks})
 		}
 	}
-	return slices.Clip(out)
+	return out
 }
 
 // idSpan is the range of ids that a logbook has given out up to a snapshot.
@@ -120,14 +124,19 @@ func (l *idList) sorted() []idRun {
 // eachRow calls f for every chunk of runs (sorted by first id; an id in several
 // runs is seen that often) and reads only the segments that hold any of them.
 func eachRow(ctx context.Context, b *logbook.Book, runs []idRun, f func(*logbook.ChunkRow)) error {
-	if len(runs) == 0 {
+	return eachRowOf(ctx, b, len(runs), func(i int) idRun { return runs[i] }, f)
+}
+
+// eachRowOf is eachRow for n runs that are kept elsewhere.
+func eachRowOf(ctx context.Context, b *logbook.Book, n int, run func(i int) idRun, f func(*logbook.ChunkRow)) error {
+	if n == 0 {
 		return nil
 	}
-	next := 0          // runs[:next] have begun
+	next := 0          // so many runs have begun
 	var open []openIDs // those that are not over yet
 	for _, seg := range b.Segments() {
 		end := seg.FirstChunk + seg.Chunks
-		if seg.Chunks == 0 || (len(open) == 0 && (next == len(runs) || runs[next].first >= end)) {
+		if seg.Chunks == 0 || (len(open) == 0 && (next == n || run(next).first >= end)) {
 			continue
 		}
 		for rows, err := range b.ChunkRows(ctx, seg.Number, seg.Number) {
@@ -136,8 +145,9 @@ func eachRow(ctx context.Context, b *logbook.Book, runs []idRun, f func(*logbook
 			}
 			for i := range rows {
 				id := rows[i].ID
-				for next < len(runs) && runs[next].first <= id {
-					open = append(open, openIDs{runs[next].first + runs[next].n})
+				for next < n && run(next).first <= id {
+					r := run(next)
+					open = append(open, openIDs{r.first + r.n})
 					next++
 				}
 				kept := open[:0]

@@ -1,10 +1,8 @@
 package measure
 
 import (
-	"bytes"
 	"cmp"
 	"slices"
-	"strings"
 
 	"tidemark/scan/logbook"
 )
@@ -37,71 +35,58 @@ func (r *renamed) kept(names []string) *logbook.RenamedTotals {
 	return out
 }
 
-// add counts one night. nameOf gives label and path of a step's file, folderOf
-// its folder's number.
-func (r *renamed) add(steps []step, causes []Cause, nameOf func(*step) (string, []byte), folderOf func(*step) int32) {
-	var fresh []int
-	for i := range steps {
-		if s := &steps[i]; s.after.known && !s.before.file && causes[i] != FirstSeen {
-			fresh = append(fresh, i)
+// add counts one night. folderOf gives the number of a file's folder.
+func (r *renamed) add(steps *stepLog, causes []causeCode, book *contentsBook, folderOf func(file int32) int32) {
+	fresh := func(i int, s *step) bool { return s.after.known && !s.before.file && causes[i].cause() != FirstSeen }
+	any := false
+	for i, s := range steps.all() {
+		if any = fresh(i, s); any {
+			break
 		}
 	}
-	if len(fresh) == 0 {
+	if !any {
 		return
 	}
-	gone := map[string]bool{}                      // paths, and paths without their last ending
-	left := map[logbook.Contents]map[string]bool{} // the last names that contents left
-	for i := range steps {
-		s := &steps[i]
+	gone := newHashSet(1) // paths, and paths without their last ending
+	left := newHashSet(1) // the last names that contents left
+	for _, s := range steps.all() {
 		if !s.before.file || s.after.file {
 			continue
 		}
-		label, path := nameOf(s)
-		gone[pathKey(label, path)] = true
-		gone[pathKey(label, stemOf(path))] = true
+		gone.mark(s.name.path, 1)
+		gone.mark(s.name.stem, 1)
 		if s.before.known {
-			names := left[s.before.contents]
-			if names == nil {
-				names = map[string]bool{}
-				left[s.before.contents] = names
-			}
-			names[string(lastName(path))] = true
+			left.mark(nameOfContents(idOf(s.before.contents), s.name.last), 1)
 		}
 	}
-	for _, i := range fresh {
-		s := &steps[i]
-		label, path := nameOf(s)
-		other := gone[pathKey(label, path)] || gone[pathKey(label, stemOf(path))]
-		if !other && causes[i] == Moved {
-			names := left[s.after.contents]
-			other = len(names) > 0 && !names[string(lastName(path))]
+	for i, s := range steps.all() {
+		if !fresh(i, s) {
+			continue
+		}
+		other := gone.has(s.name.path) || gone.has(s.name.stem)
+		if !other && causes[i].cause() == Moved {
+			id := idOf(s.after.contents)
+			other = book.gone[id] && !left.has(nameOfContents(id, s.name.last))
 		}
 		if other {
 			r.files++
 			if r.folder == nil {
 				r.folder = map[int32]int64{}
 			}
-			r.folder[folderOf(s)]++
+			r.folder[folderOf(s.file)]++
 		}
 	}
 }
 
-func pathKey(label string, path []byte) string {
-	var b strings.Builder
-	b.WriteString(label)
-	b.WriteByte(0)
-	b.Write(path)
-	return b.String()
+// nameOfContents is a hash of a last name among those of the same contents, and
+// another for others'. Its lowest bit is free.
+func nameOfContents(id int32, last uint32) uint64 {
+	const odd = 0x9E3779B97F4A7C15 // so that the upper bits depend on all of them
+	return (uint64(id)<<32 | uint64(last)) << 1 * odd
 }
 
-func lastName(path []byte) []byte { return path[bytes.LastIndexByte(path, '/')+1:] }
-
-// stemOf is a path without its last ending, by the rule of typeOf.
-func stemOf(path []byte) []byte {
-	name := lastName(path)
-	i := bytes.LastIndexByte(name, '.')
-	if i <= 0 || i == len(name)-1 {
-		return path
-	}
-	return path[:len(path)-len(name)+i]
+// has says whether hash was marked.
+func (s *hashSet) has(hash uint64) bool {
+	p := &s.parts[hash>>(64-hashPartBits)]
+	return p.n > 0 && *p.find(hash&^s.flagMask, s.flagMask) != 0
 }

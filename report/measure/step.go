@@ -40,6 +40,7 @@ func stateOf(e *logbook.Entry) state {
 type step struct {
 	file          int32 // index of the name among the files of a Change, < 0: a name that is gone
 	before, after state
+	name          nameHash // of a name that is gone, or new
 }
 
 // changedContents says whether the name holds other contents than the night
@@ -58,33 +59,44 @@ func (s *step) touched() bool {
 	return s.after.known && (!s.before.file || s.before.size != s.after.size || s.before.mtime != s.after.mtime)
 }
 
+// causeCode is a Cause in one byte.
+type causeCode uint8
+
+var codedCauses = [...]Cause{"", FirstSeen, Moved, Copied, Returned, Created, Appended, Edited, Restamped, Deleted}
+
+func codeOf(c Cause) causeCode { return causeCode(slices.Index(codedCauses[:], c)) }
+
+func (c causeCode) cause() Cause { return codedCauses[c] }
+
 // night is what a cause depends on beside the step itself.
 type night struct {
-	firstID int64                      // ids from here on were first seen tonight
-	holders map[logbook.Contents]int32 // names that held these contents before
-	leaving map[logbook.Contents]int32 // … of which so many do no more; asked for new paths only
+	firstID int64         // ids from here on were first seen tonight
+	book    *contentsBook // as it is once tonight's old contents have left, and before the new ones are there
 }
 
 // causes of a night's steps, one each. What moved has its cause at its new path,
 // so one name that its contents left is no deleted one as well.
-func (n *night) causes(steps []step) []Cause {
-	out := make([]Cause, len(steps))
-	var moved map[logbook.Contents]int32
-	for i := range steps {
-		if out[i] = n.cause(&steps[i]); out[i] == Moved {
-			if moved == nil {
-				moved = map[logbook.Contents]int32{}
-			}
-			moved[steps[i].after.contents]++
+func (n *night) causes(steps *stepLog) []causeCode {
+	out := make([]causeCode, steps.n)
+	moved := false
+	for i, s := range steps.all() {
+		cause := n.cause(s)
+		out[i] = codeOf(cause)
+		if cause == Moved {
+			moved = true
+			n.book.moved[idOf(s.after.contents)]++
 		}
 	}
-	if moved == nil {
+	if !moved {
 		return out
 	}
-	for i := range steps {
-		if b := &steps[i].before; out[i] == Deleted && b.known && moved[b.contents] > 0 {
-			moved[b.contents]--
-			out[i] = ""
+	for i, s := range steps.all() {
+		if out[i].cause() != Deleted || !s.before.known {
+			continue
+		}
+		if left := &n.book.moved[idOf(s.before.contents)]; *left > 0 {
+			*left--
+			out[i] = codeOf("")
 		}
 	}
 	return out
@@ -105,11 +117,11 @@ func (n *night) cause(s *step) Cause {
 		return FirstSeen
 	case !b.file:
 		held := int64(len(a.runs)) > 0 || a.zeros > 0
-		if n.leaving[a.contents] > 0 {
+		if n.book.left[idOf(a.contents)] > 0 {
 			return Moved
 		}
 		// An empty file is no copy of another empty file.
-		if held && n.holders[a.contents] > 0 {
+		if held && n.book.held[idOf(a.contents)] > 0 {
 			return Copied
 		}
 		if n.seenBefore(a) {
