@@ -17,7 +17,7 @@ func ProfilesText(w io.Writer, v *view.Profiles) error {
 	if v.Period != "" {
 		title += "; new and upload are of " + v.Period
 	}
-	t := table{head: []string{"unique", "mean", "compressed", "overhead", "stored", "of source", "new", "upload", "profile"}}
+	t := table{head: []string{"unique", "mean", "compressed", "overhead", "stored", "of source", "new", "upload", "row"}}
 	for i := range v.Profiles {
 		r := &v.Profiles[i]
 		of := "–"
