@@ -2,8 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
-	"path/filepath"
 	"strings"
 
 	"github.com/cpuguy83/go-md2man/v2/md2man"
@@ -22,24 +20,19 @@ func (p *program) manualCommand() *cobra.Command {
 			}
 			return nil
 		},
-		RunE: func(cmd *cobra.Command, args []string) error { return writeManual(cmd.Root(), args[0]) },
+		RunE: func(cmd *cobra.Command, args []string) error { return p.manual(cmd.Root(), args[0]) },
 	}
 }
 
-func writeManual(root *cobra.Command, dir string) error {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return fmt.Errorf("%s: making the folder: %w", dir, err)
-	}
+func (p *program) manual(root *cobra.Command, dir string) error {
+	var pages []file
 	for _, cmd := range append([]*cobra.Command{root}, root.Commands()...) {
 		if cmd != root && !cmd.IsAvailableCommand() {
 			continue
 		}
-		name := filepath.Join(dir, pageName(cmd)+".1")
-		if err := os.WriteFile(name, md2man.Render([]byte(manualPage(cmd))), 0o644); err != nil {
-			return fmt.Errorf("%s: writing the manual: %w", name, err)
-		}
+		pages = append(pages, file{pageName(cmd) + ".1", string(md2man.Render([]byte(manualPage(cmd))))})
 	}
-	return nil
+	return p.writeFiles(dir, "manual pages", pages)
 }
 
 func pageName(cmd *cobra.Command) string { return strings.ReplaceAll(cmd.CommandPath(), " ", "-") }

@@ -77,7 +77,11 @@ func (p *program) report(cmd *cobra.Command, f *reportFlags) error {
 		write = func(w io.Writer) error { return render.JSON(w, v) }
 	}
 	if f.output != "" {
-		return writeReport(f.output, write)
+		if err := writeReport(f.output, write); err != nil {
+			return err
+		}
+		p.remark("%s: the report is written; it holds names of files", f.output)
+		return nil
 	}
 	if err := write(p.stdout); err != nil {
 		return &failure{code: exitFailed, fact: "standard output: writing the report: " + err.Error(), err: err}

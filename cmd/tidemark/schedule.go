@@ -38,14 +38,14 @@ in the log.`,
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error { return writeSchedule(args[0], binary) },
+		RunE: func(_ *cobra.Command, args []string) error { return p.schedule(args[0], binary) },
 	}
 	cmd.Flags().StringVar(&binary, "program", "", "`PATH` at which the program will lie (default where it lies now)")
 	must(cmd.MarkFlagFilename("program"))
 	return cmd
 }
 
-func writeSchedule(dir, binary string) error {
+func (p *program) schedule(dir, binary string) error {
 	if binary == "" {
 		self, err := os.Executable()
 		if err != nil {
@@ -60,28 +60,45 @@ func writeSchedule(dir, binary string) error {
 	if strings.ContainsFunc(binary, func(r rune) bool { return r < ' ' || r == 0x7f || strings.ContainsRune(`"'%$`, r) }) {
 		return usage("put it where the path is plain, such as /usr/local/bin/tidemark", "--program %q: quotes, $, %% and control characters mean something else in these files", binary)
 	}
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return fmt.Errorf("%s: making the folder: %w", dir, unpathed(err))
-	}
 	list, err := unitFiles.ReadDir("units")
 	if err != nil {
 		return err
 	}
+	var files []file
 	for _, e := range list {
 		text, err := unitFiles.ReadFile("units/" + e.Name())
 		if err != nil {
 			return err
 		}
-		filled := strings.ReplaceAll(string(text), programMark, quotedPath(binary, e.Name()))
-		err = replaceFile(filepath.Join(dir, e.Name()), 0o644, func(w io.Writer) error {
-			_, err := io.WriteString(w, filled)
+		files = append(files, file{e.Name(), strings.ReplaceAll(string(text), programMark, quotedPath(binary, e.Name()))})
+	}
+	return p.writeFiles(dir, "files for a nightly run", files)
+}
+
+// file is one to be written, whole.
+type file struct{ name, text string }
+
+// writeFiles writes files into a folder, which it makes, and says so.
+func (p *program) writeFiles(dir, what string, files []file) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("%s: making the folder: %w", dir, unpathed(err))
+	}
+	for _, f := range files {
+		err := replaceFile(filepath.Join(dir, f.name), 0o644, func(w io.Writer) error {
+			_, err := io.WriteString(w, f.text)
 			return err
 		})
 		if err != nil {
 			return err
 		}
 	}
+	p.remark("%s: %d %s are written, %s to %s", dir, len(files), what, files[0].name, files[len(files)-1].name)
 	return nil
+}
+
+// remark says on stderr what a command did that answers nothing; --quiet silences it.
+func (p *program) remark(format string, args ...any) {
+	newTalk(p.stderr, 0, p.common.quiet).say("%s", oneLine(fmt.Sprintf(format, args...)))
 }
 
 // quotedPath is the program's path as systemd and a shell both read it.

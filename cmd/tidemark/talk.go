@@ -58,8 +58,13 @@ func (t *talk) expect(e scan.Expectation) {
 	if e.Counted {
 		source = "counted"
 	}
-	t.say("to expect: %s (%s), at most %s to read, about %s of memory, the logbook to grow by about %s",
-		view.Plural(e.Entries, "name"), source, t.units.Bytes(e.Bytes), t.units.Bytes(e.MemoryBytes), t.units.Bytes(e.LogbookBytes))
+	grows := "about " + t.units.Bytes(e.LogbookBytes)
+	if e.LogbookBytes == 0 {
+		// Nothing was counted, and no night before this one brought anything.
+		grows = "what has changed alone"
+	}
+	t.say("to expect: %s (%s), at most %s to read, about %s of memory, the logbook to grow by %s",
+		view.Plural(e.Entries, "name"), source, t.units.Bytes(e.Bytes), t.units.Bytes(e.MemoryBytes), grows)
 }
 
 // progress draws how far the scan is.

@@ -15,7 +15,9 @@ func ScanText(w io.Writer, v *view.Scan) error {
 	case v.Change != nil:
 		p.line("")
 		p.paragraph("", v.Change.Answer)
-		ladder(p, v.Units, v.Change.Ladder, "of touched")
+		if v.Change.TouchedFiles > 0 { // else every step is nothing
+			ladder(p, v.Units, v.Change.Ladder, "of touched")
+		}
 		if v.Explain != nil {
 			p.line("")
 			p.paragraph("", v.Explain.Answer)
