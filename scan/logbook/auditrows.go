@@ -87,6 +87,7 @@ type listingCheck struct {
 	r      *rowReader
 	more   bool
 	runs   int64
+	bad    bool // it does not: told, and looked at no further
 }
 
 func (w *rowWalk) close() {
@@ -159,7 +160,7 @@ func (w *rowWalk) run() error {
 		}
 	}
 	for _, l := range w.listings {
-		if l.more {
+		if l.more && !l.bad {
 			return &fileError{l.number, listingName, fmt.Errorf("it has %q, which is not there then", l.r.label+"/"+string(l.r.path))}
 		}
 	}
@@ -350,8 +351,21 @@ func (w *rowWalk) recipe(snapshot int, e *Entry) error {
 	return nil
 }
 
-// listed compares a listing's row with the state at that snapshot.
+// listed compares a listing's row with the state at that snapshot. Where they
+// differ, the segments' own rows may be what is wrong: they are walked on.
 func (w *rowWalk) listed(l *listingCheck, now *Entry, alive bool) error {
+	if l.bad {
+		return nil
+	}
+	err := w.listedRow(l, now, alive)
+	if f := (*fileError)(nil); errors.As(err, &f) {
+		l.bad = true
+		return w.badFile(f.segment, f.name, f.err)
+	}
+	return err
+}
+
+func (w *rowWalk) listedRow(l *listingCheck, now *Entry, alive bool) error {
 	here := l.more && compareNames(l.r.label, l.r.path, w.label, w.path) == 0
 	name := w.label + "/" + string(w.path)
 	switch {
@@ -418,7 +432,7 @@ func (w *rowWalk) totals() error {
 		}
 	}
 	for _, l := range w.listings {
-		if doc := &w.book.refs[l.number-1].doc; doc.Stored.ListingRuns != l.runs {
+		if doc := &w.book.refs[l.number-1].doc; !l.bad && doc.Stored.ListingRuns != l.runs {
 			return &fileError{l.number, summaryName, fmt.Errorf("it says %d runs in %s, there are %d", doc.Stored.ListingRuns, listingName, l.runs)}
 		}
 	}
