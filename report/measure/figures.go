@@ -12,8 +12,13 @@ import (
 // keptSplits bounds how many rows of a split a segment's summary keeps.
 const keptSplits = 24
 
-// Newest measures the newest snapshot and the night that led to it in one
-// pass. The change is nil at the baseline.
+// onePassRows is how many rows a night may have so that it is measured together
+// with the snapshot: beyond, both at once would take too much memory, and reading
+// the logbook twice is little beside what such a night takes anyway. Tests lower it.
+var onePassRows int64 = 200_000
+
+// Newest measures the newest snapshot and the night that led to it, in one
+// pass where the night is not huge. The change is nil at the baseline.
 func Newest(ctx context.Context, b *logbook.Book, o Options) (*Explain, *Change, error) {
 	to, err := snapshotNumber(b, 0)
 	if err != nil {
@@ -22,6 +27,14 @@ func Newest(ctx context.Context, b *logbook.Book, o Options) (*Explain, *Change,
 	if to == 1 {
 		e, err := ExplainSnapshot(ctx, b, to, o)
 		return e, nil, err
+	}
+	if b.Segments()[to-1].Rows > onePassRows {
+		change, err := ChangeBetween(ctx, b, to-1, to, o)
+		if err != nil {
+			return nil, nil, err
+		}
+		explain, err := ExplainSnapshot(ctx, b, to, o)
+		return explain, change, err
 	}
 	c := newChanger(b, to-1, to, o)
 	x := newExplainer(spanOf(b.Segments(), to), newNamer(o.Depth))

@@ -6,6 +6,9 @@ import (
 	"runtime"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
 	"tidemark/chunk"
 	"tidemark/scan/logbook"
 )
@@ -123,4 +126,31 @@ func liveBytes() uint64 {
 	runtime.GC()
 	runtime.ReadMemStats(&m)
 	return m.HeapAlloc
+}
+
+// A huge night is measured after the snapshot's totals, not with them: the
+// answers are the same.
+func TestNewestInTwoPasses(t *testing.T) {
+	was := onePassRows
+	t.Cleanup(func() { onePassRows = was })
+	checked := 0
+	rapid.Check(t, func(r *rapid.T) {
+		b := book(t, t.TempDir(), randomNights(r))
+		if len(b.Segments()) < 2 || b.Last().Rows == 0 {
+			return
+		}
+		checked++
+		answer := func(rows int64) [2]any {
+			onePassRows = rows
+			e, c, err := Newest(context.Background(), b, Options{Depth: 2})
+			must(t, err)
+			return [2]any{e, c}
+		}
+		if diff := cmp.Diff(answer(1<<40), answer(0)); diff != "" {
+			r.Fatal(diff)
+		}
+	})
+	if checked == 0 {
+		t.Error("no night was checked")
+	}
 }

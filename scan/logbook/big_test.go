@@ -31,6 +31,7 @@ type bigBook struct {
 	average int
 	taken   time.Time
 	blind   bool // every chunk is new: the known ones need not be loaded
+	bare    bool // summaries have no figures
 }
 
 func newBigBook(t testing.TB, dir string) *bigBook {
@@ -131,9 +132,47 @@ func (g *bigBook) baseline(t testing.TB, files int, chunks float64) {
 func (g *bigBook) commit(t testing.TB, p *Pending) {
 	t.Helper()
 	g.taken = g.taken.AddDate(0, 0, 1)
-	if _, err := p.Commit(Segment{Taken: g.taken, Started: g.taken}); err != nil {
+	if _, err := p.Commit(Segment{
+		Taken: g.taken, Started: g.taken, Version: "1.0.0", Figures: g.figures(),
+		Scope:    Scope{Roots: []Root{{Label: "daten", Path: "/srv/daten", State: "measured", Files: int64(len(g.last)), Since: 1}}},
+		Coverage: Coverage{Files: int64(len(g.last)), ApparentBytes: 1e12, CoveredShare: 1},
+		Work:     Work{ReadFiles: 1e4, ReadBytes: 1e10, ReusedFiles: 1e6, ReusedBytes: 1e12, ElapsedSeconds: 123.456789},
+	}); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// figures are as long as a scan's are at most, or nearly: 24 rows of both splits,
+// one in three of them with something new.
+func (g *bigBook) figures() *Figures {
+	if g.bare {
+		return nil
+	}
+	f := &Figures{Change: &ChangeTotals{From: 100, To: 101, Spanned: 1}, Renamed: &RenamedTotals{Folders: []RenamedFolder{}}}
+	e, c := &f.Explain, f.Change
+	for _, n := range []*int64{
+		&e.ApparentBytes, &e.SourceBytes, &e.UniqueBytes, &e.MeasuredBytes, &e.MeasuredPackedBytes,
+		&e.CompressedBytes, &e.CompressedLowBytes, &e.CompressedHighBytes,
+		&c.TouchedBytes, &c.ChangedBytes, &c.NewBytes, &c.NewCompressedBytes, &c.FreedBytes,
+	} {
+		*n = 1e9 + g.rand.Int64N(1e12)
+	}
+	for _, n := range []*int64{&e.Files, &e.Names, &e.UniqueChunks, &e.References, &c.TouchedFiles, &c.ChangedFiles, &c.NewChunks, &c.NewReferences} {
+		*n = 1e4 + g.rand.Int64N(1e6)
+	}
+	for _, cause := range []string{"created", "edited", "appended", "restamped", "deleted"} {
+		c.Causes = append(c.Causes, CauseTotals{cause, 1e3 + g.rand.Int64N(1e4), 1e9 + g.rand.Int64N(1e10), 1e8 + g.rand.Int64N(1e9)})
+	}
+	for i := range 24 {
+		row := SplitTotals{Name: words[i%len(words)], Files: 1e3 + g.rand.Int64N(1e4), SourceBytes: 1e9 + g.rand.Int64N(1e11)}
+		if i < 8 {
+			row.NewBytes, row.NewPacked, row.NewNames = 1e7+g.rand.Int64N(1e9), 1e7+g.rand.Int64N(1e9), g.rand.Int64N(100)
+		}
+		f.Types = append(f.Types, row)
+		row.Name = "daten/" + row.Name + " und mehr"
+		f.Folders = append(f.Folders, row)
+	}
+	return f
 }
 
 // night rewrites one file in every so many.

@@ -276,12 +276,13 @@ type CauseTotals struct {
 	NewBytes int64  `json:"new_bytes"`
 }
 
-// SplitTotals is one type's or folder's share.
+// SplitTotals is one type's or folder's share. Most rows of a night have nothing
+// new: what is 0 there is not written.
 type SplitTotals struct {
 	Name        string `json:"name"` // "label/folder" with escapes, or a type such as "jpg"; "" is none
 	Files       int64  `json:"files"`
 	SourceBytes int64  `json:"source_bytes"`
-	NewBytes    int64  `json:"new_bytes"`
-	NewPacked   int64  `json:"new_packed_bytes"` // −1: not measured
-	NewNames    int64  `json:"new_names"`        // files with a new path in this night (not first seen)
+	NewBytes    int64  `json:"new_bytes,omitempty"`
+	NewPacked   int64  `json:"new_packed_bytes,omitempty"` // −1: not measured
+	NewNames    int64  `json:"new_names,omitempty"`        // files with a new path in this night (not first seen)
 }
