@@ -93,7 +93,7 @@ func openAndLock(c *scanConfig) (*scanBook, error) {
 func (c *scanConfig) fits(b *logbook.Book) error {
 	has := b.Params()
 	const hint = "leave the option out, or start another logbook: --logbook DIR"
-	const reason = "parts cut otherwise could not be compared with those that are known"
+	const reason = "chunks cut otherwise could not be compared with those that are known"
 	if c.average != 0 && c.average != has.Average {
 		return usage(hint, "--average %s: %s was made with %s; %s", units.Exact(int64(c.average)), c.dir, units.Exact(int64(has.Average)), reason)
 	}

@@ -27,7 +27,7 @@ func (l *ledger) most(what string, got, most int64) {
 // explain checks what leads from source to stored size.
 func (l *ledger) explain(e *measure.Explain) {
 	l.equal("apparent − hard links − zeros = source", e.ApparentBytes-e.HardlinkBytes-e.ZeroBytes, e.SourceBytes)
-	l.equal("source − whole files − parts held more than once = unique", e.SourceBytes-e.DuplicateFileBytes-e.DuplicateChunkBytes, e.UniqueBytes)
+	l.equal("source − whole files − chunks held more than once = unique", e.SourceBytes-e.DuplicateFileBytes-e.DuplicateChunkBytes, e.UniqueBytes)
 	l.equal("unique − compression = compressed", e.UniqueBytes-e.CompressionBytes, e.CompressedBytes)
 	l.equal("compressed + overhead = stored", e.CompressedBytes+e.OverheadBytes, e.StoredBytes)
 	l.most("the low bound of compressed", e.CompressedLowBytes, e.CompressedBytes)

@@ -115,7 +115,7 @@ func profileNotes(b *logbook.Book, p *engine.Profile) []string {
 			out = append(out, fmt.Sprintf("the store's parts average %s, larger than the %s that was measured: they are put together from those",
 				units.Exact(int64(p.AverageBytes)), units.Exact(int64(b.Params().Average))))
 		case measure.NearestAverage:
-			out = append(out, fmt.Sprintf("parts of %s on average can not be put together from measured ones of %s: the nearest that can stand for them",
+			out = append(out, fmt.Sprintf("chunks of %s on average can not be put together from measured ones of %s: the nearest that can stand for them",
 				units.Exact(int64(p.AverageBytes)), units.Exact(int64(b.Params().Average))))
 		case measure.StrongModelled:
 			out = append(out, "strong compression was not run: it is taken to make 0.85 of what light compression makes (0.75 to 0.92 by kind of data) of what compresses at all")

@@ -254,7 +254,7 @@ func TestGatherWithoutSummaries(t *testing.T) {
 }
 
 // BenchmarkGatherYear is everything that an estimate does, lifetimes included:
-// 200,000 files in 1.2 million parts of 64 KiB (84 GB), and 365 nights that each
+// 200,000 files in 1.2 million chunks of 64 KiB (84 GB), and 365 nights that each
 // rewrite part of 300 of them. TIDEMARK_BENCH_DIR keeps the logbook for the next run.
 func BenchmarkGatherYear(b *testing.B) {
 	dir := os.Getenv("TIDEMARK_BENCH_DIR")

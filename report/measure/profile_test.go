@@ -75,7 +75,7 @@ func TestProfilesAgainstOracle(t *testing.T) {
 			}
 		}
 		if k == 0 && (c.OverheadBytes != p.Overhead(own.NewChunks, own.NewReferences, own.ChangedFiles) || c.EngineNewBytes != own.NewBytes) {
-			r.Fatalf("the logbook's own parts: %+v, want %+v", c, own.ChangeTotals)
+			r.Fatalf("the logbook's own chunks: %+v, want %+v", c, own.ChangeTotals)
 		}
 
 		// Encrypted first: a changed file comes whole, by definition.

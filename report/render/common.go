@@ -26,7 +26,7 @@ func CommonText(w io.Writer, v *view.Common) error {
 			strconv.Itoa(r.A+1)+" and "+strconv.Itoa(r.B+1))
 	}
 	t.print(p, "Pairs")
-	p.line("\n  One store for all: %s; parts that every tree holds: %s.", b(v.UnionBytes), b(v.AllBytes))
+	p.line("\n  One store for all: %s; chunks that every tree holds: %s.", b(v.UnionBytes), b(v.AllBytes))
 	p.notes(v.Notes)
 	return p.flush(w)
 }

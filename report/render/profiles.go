@@ -51,7 +51,7 @@ func newWords(name, words string) string {
 	name = strings.ToLower(name)
 	var kept []string
 	for part := range strings.SplitSeq(words, ", ") {
-		size := strings.TrimSuffix(strings.TrimPrefix(part, "parts of "), " on average")
+		size := strings.TrimSuffix(strings.TrimPrefix(part, "chunks of "), " on average")
 		if !strings.Contains(name, strings.ToLower(part)) && (size == part || !strings.Contains(name, strings.ToLower(size))) {
 			kept = append(kept, part)
 		}

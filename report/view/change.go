@@ -33,7 +33,7 @@ type Change struct {
 	NewPackedLowReason  string `json:"new_compressed_low_bytes_reason,omitempty"`
 	NewPackedHighBytes  *int64 `json:"new_compressed_high_bytes"`
 	NewPackedHighReason string `json:"new_compressed_high_bytes_reason,omitempty"`
-	EngineNewBytes      int64  `json:"engine_new_bytes"` // what the engine would take for new; new_bytes where it keeps the logbook's own parts
+	EngineNewBytes      int64  `json:"engine_new_bytes"` // what the engine would take for new; new_bytes where it keeps the logbook's own chunks
 	OverheadBytes       int64  `json:"overhead_bytes"`
 	OverheadNote        string `json:"overhead_note,omitempty"` // why nothing was counted
 	UploadBytes         *int64 `json:"upload_bytes"`
@@ -85,7 +85,7 @@ type CauseRow struct {
 	Files         int64         `json:"files"`
 	Bytes         int64         `json:"bytes"` // sizes of the files; of deleted ones the last
 	NewBytes      int64         `json:"new_bytes"`
-	BaselineBytes int64         `json:"baseline_bytes,omitempty"` // of first_seen: parts that only these files hold
+	BaselineBytes int64         `json:"baseline_bytes,omitempty"` // of first_seen: chunks that only these files hold
 
 	Words    string  `json:"-"`
 	NewShare float64 `json:"-"`

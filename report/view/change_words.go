@@ -43,7 +43,7 @@ func (v *Change) ladder() []Step {
 	l.equals("changed: other or new contents")
 	known, fresh := v.bytesOf(measure.Moved, measure.Copied, measure.Returned)
 	l.minus("moved, copied or come back whole", known-fresh)
-	l.minus("parts known already, or zeros", v.ChangedBytes-(known-fresh)-v.NewBytes)
+	l.minus("chunks known already, or zeros", v.ChangedBytes-(known-fresh)-v.NewBytes)
 	l.equals("new: never seen before")
 	if v.UploadBytes == nil || v.NewCompressedBytes == nil {
 		l.unknown(Minus, "compression")
@@ -51,13 +51,13 @@ func (v *Change) ladder() []Step {
 		return l.steps
 	}
 	if around := v.EngineNewBytes - v.NewBytes; around > 0 {
-		l.plus("known parts that this engine sends again", around)
+		l.plus("known chunks that this engine sends again", around)
 		l.equals("new to this engine")
 	}
 	l.minus("compression", v.EngineNewBytes-*v.NewCompressedBytes)
 	l.equals("new, compressed")
 	if again := *v.UploadBytes - *v.NewCompressedBytes - v.OverheadBytes; again != 0 {
-		l.plus("returning parts, compressed", again)
+		l.plus("returning chunks, compressed", again)
 	}
 	if v.OverheadNote == "" {
 		l.plus("overhead of the store", v.OverheadBytes)
@@ -143,7 +143,7 @@ func (v *Change) notes(m *measure.Change, f Facts, o Options) []string {
 			Plural(v.FirstSeenFiles, "file"), o.Units.Bytes(v.FirstSeenBytes), o.Units.Bytes(v.FirstSeenNewBytes))
 	}
 	if v.ReturningBytes > 0 && v.UploadBytes != nil && *v.UploadBytes == *v.NewCompressedBytes+v.OverheadBytes {
-		n.add("%s returned: parts seen on an earlier night and absent since. They count as still held by the store, so they do not travel again.",
+		n.add("%s returned: chunks seen on an earlier night and absent since. They count as still held by the store, so they do not travel again.",
 			o.Units.Bytes(v.ReturningBytes))
 	}
 	if m.NewCompressedBytes < 0 {
@@ -163,7 +163,7 @@ func (v *Change) notes(m *measure.Change, f Facts, o Options) []string {
 	n.chunks(v.Method, v.MeanNewChunkBytes, "new ")
 	n.engine(f, o)
 	if len(v.ByFolder) > 0 {
-		n.add("A new part that several files hold is counted once, at the first of them in order; folders, types, causes and files each add up to the total.")
+		n.add("A new chunk that several files hold is counted once, at the first of them in order; folders, types, causes and files each add up to the total.")
 	}
 	n.unmeasured()
 	return n.lines

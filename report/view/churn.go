@@ -272,9 +272,9 @@ func (v *Churn) notes(f Facts, o Options) []string {
 	if !f.ownWay(o.Profile) {
 		n.add("Everything here is told in parts as this logbook cuts them, compressed bytes as light compression leaves them; tidemark change with --needs FILE speaks for the engine profile.")
 	}
-	n.add("A new part that several files hold is counted once, at the first of them in order. A folder's figures hold all below it.")
+	n.add("A new chunk that several files hold is counted once, at the first of them in order. A folder's figures hold all below it.")
 	if len(v.Files) > 0 {
-		n.add("A part is new as a whole, so how many bytes of it really differ is not known, only in how many places: at least one byte in each. Amplification, the new bytes for each byte that differs, is an estimate by the law of isolated edits; it lies between 1 and the new bytes for each place, in brackets. Nights on which a file was created or only grew are not in it: all of that differs. Of several edits in one place nothing is known.")
+		n.add("A chunk is new as a whole, so how many bytes of it really differ is not known, only in how many places: at least one byte in each. Amplification, the new bytes for each byte that differs, is an estimate by the law of isolated edits; it lies between 1 and the new bytes for each place, in brackets. Nights on which a file was created or only grew are not in it: all of that differs. Of several edits in one place nothing is known.")
 	}
 	if len(v.Rewritten) > 0 {
 		n.add("Written anew as a whole: at least %s of the file was new, on three nights or more (two where there are fewer). Whether an archive's plain contents would change less can not be seen from outside: it is worth a try.", units.Share(measure.WholeShare))

@@ -19,7 +19,7 @@ type Common struct {
 	UnionBytes            int64        `json:"union_bytes"` // unique bytes of one store for all
 	UnionCompressedBytes  *int64       `json:"union_compressed_bytes"`
 	UnionCompressedReason string       `json:"union_compressed_bytes_reason,omitempty"`
-	AllBytes              int64        `json:"all_bytes"`   // parts that every tree holds
+	AllBytes              int64        `json:"all_bytes"`   // chunks that every tree holds
 	SavedBytes            int64        `json:"saved_bytes"` // the trees' unique bytes less the union's
 	SavedCompressedBytes  *int64       `json:"saved_compressed_bytes"`
 	SavedCompressedReason string       `json:"saved_compressed_bytes_reason,omitempty"`
@@ -40,7 +40,7 @@ type CommonTree struct {
 	UniqueChunks     int64  `json:"unique_chunks"`
 	CompressedBytes  *int64 `json:"compressed_bytes"`
 	CompressedReason string `json:"compressed_bytes_reason,omitempty"`
-	AloneBytes       int64  `json:"alone_bytes"` // of unique_bytes: parts that no other tree holds
+	AloneBytes       int64  `json:"alone_bytes"` // of unique_bytes: chunks that no other tree holds
 }
 
 // CommonPair is what two of the trees have in common, the others aside.
@@ -97,7 +97,7 @@ func NewCommon(m *measure.CommonResult, names []string, o Options) *Common {
 		}
 		seen[key] = true
 	}
-	n.add("Parts are compared by their keyed fingerprints; the contents are in no logbook. Expected false matches: %.1g.", m.FalseMatches)
+	n.add("Chunks are compared by their keyed fingerprints; the contents are in no logbook. Expected false matches: %.1g.", m.FalseMatches)
 	n.add("Whether two shares or offices may lie in one store is a question of who may read and restore what, not of bytes.")
 	n.unmeasured()
 	v.Notes = n.lines

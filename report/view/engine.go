@@ -57,9 +57,9 @@ func (e *Engine) Words() string {
 	case e.Unit == engine.WholeFile:
 		w = append(w, "whole files")
 	case e.AverageBytes != nil:
-		w = append(w, "parts of "+units.Exact(*e.AverageBytes)+" on average")
+		w = append(w, "chunks of "+units.Exact(*e.AverageBytes)+" on average")
 	default:
-		w = append(w, "parts as measured")
+		w = append(w, "chunks as measured")
 	}
 	if e.EncryptedBeforeChunking {
 		w = append(w, "encrypted before they are cut")
@@ -71,7 +71,7 @@ func (e *Engine) Words() string {
 	return strings.Join(w, ", ")
 }
 
-// ownWay says whether a profile keeps the logbook's own parts, lightly compressed:
+// ownWay says whether a profile keeps the logbook's own chunks, lightly compressed:
 // then every figure speaks for it.
 func (f Facts) ownWay(p *engine.Profile) bool {
 	return p == nil || p.Unit != engine.WholeFile && (p.AverageBytes == 0 || p.AverageBytes == f.Params.Average) &&
@@ -92,7 +92,7 @@ func (n *notes) engine(f Facts, o Options) {
 	}
 	words := newEngine(o.Profile).Words()
 	if o.Assumed == nil {
-		n.add("That engine works otherwise (%s). Here only its overhead is counted, on parts as this logbook cuts them; tidemark explain, change, whatif and profiles with --needs FILE speak in its own.", words)
+		n.add("That engine works otherwise (%s). Here only its overhead is counted, on chunks as this logbook cuts them; tidemark explain, change, whatif and profiles with --needs FILE speak in its own.", words)
 		return
 	}
 	n.add("The figures are as that engine has them: %s.", words)
@@ -104,7 +104,7 @@ func (n *notes) assumed(list []measure.ProfileNote) {
 	for _, a := range list {
 		switch a {
 		case measure.DerivedAverage:
-			n.add("Its larger parts are worked out of the smaller ones measured; tidemark curve gives the range of each size.")
+			n.add("Its larger chunks are worked out of the smaller ones measured; tidemark curve gives the range of each size.")
 		case measure.NearestAverage:
 			n.add("Its average can not be worked out of this logbook; the nearest that can stands for it.")
 		case measure.StrongModelled:
@@ -125,12 +125,12 @@ func (n *notes) engineChunks(f Facts, o Options, mean *int64, which string) {
 		return
 	}
 	e := newEngine(o.Profile)
-	what := "parts of " + units.Exact(int64(f.Params.Average))
+	what := "chunks of " + units.Exact(int64(f.Params.Average))
 	switch {
 	case e.Unit == engine.WholeFile:
 		what = "whole files"
 	case e.AverageBytes != nil:
-		what = fmt.Sprintf("parts of %s (nominal)", units.Exact(*e.AverageBytes))
+		what = fmt.Sprintf("chunks of %s (nominal)", units.Exact(*e.AverageBytes))
 	}
 	n.add("The engine keeps %s; the mean of the distinct %sones here is %s.", what, which, n.units.Bytes(*mean))
 }

@@ -18,7 +18,7 @@ func TestChangeSpeaksForTheEngine(t *testing.T) {
 	p := &engine.Profile{Unit: engine.WholeFile, Compression: engine.Strong, PerFileBytes: 10}
 	v := NewChange(m, inventedFacts(t), Options{Profile: p, Assumed: []measure.ProfileNote{measure.StrongModelled}})
 	checkLadder(t, v.Ladder)
-	if n := at(t, v.Ladder, "known parts that this engine sends again"); n != 180_000 {
+	if n := at(t, v.Ladder, "known chunks that this engine sends again"); n != 180_000 {
 		t.Errorf("sent again %d", n)
 	}
 	if n := at(t, v.Ladder, "to upload"); n != 251_000 {
@@ -49,7 +49,7 @@ func TestExplainSpeaksForTheEngine(t *testing.T) {
 		t.Errorf("exclusive bytes of units that were not looked at: %+v", v.ByFolder[0])
 	}
 	all := strings.Join(v.Notes, "\n")
-	for _, want := range []string{"parts of 1 MiB on average, light compression, each label in a store of its own", "worked out of the smaller ones", "The engine keeps parts of 1 MiB (nominal)"} {
+	for _, want := range []string{"chunks of 1 MiB on average, light compression, each label in a store of its own", "worked out of the smaller ones", "The engine keeps chunks of 1 MiB (nominal)"} {
 		if !strings.Contains(all, want) {
 			t.Errorf("no %q in %s", want, all)
 		}

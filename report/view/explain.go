@@ -206,8 +206,8 @@ func (v *Explain) ladder(m *measure.Explain) []Step {
 	l.minus("runs of zeros", m.ZeroBytes)
 	l.equals("source")
 	l.minus("whole files held more than once", m.DuplicateFileBytes)
-	l.minus("parts held more than once", m.DuplicateChunkBytes)
-	l.equals("unique: each part once")
+	l.minus("chunks held more than once", m.DuplicateChunkBytes)
+	l.equals("unique: each chunk once")
 	if v.CompressedBytes == nil {
 		l.unknown(Minus, "compression")
 		l.unknown(Equals, "compressed")
@@ -229,7 +229,7 @@ func (v *Explain) answer(m *measure.Explain) string {
 	}
 	head := fmt.Sprintf("The %s in %s of snapshot %d", b(m.SourceBytes), Plural(m.Files, "file"), m.Snapshot)
 	if v.StoredBytes == nil {
-		return fmt.Sprintf("%s are %s when each part is kept once (%s); how far that compresses was not measured.",
+		return fmt.Sprintf("%s are %s when each chunk is kept once (%s); how far that compresses was not measured.",
 			head, b(m.UniqueBytes), units.Share(share(m.UniqueBytes, m.SourceBytes)))
 	}
 	aside := ""
@@ -248,7 +248,7 @@ func (v *Explain) why(m *measure.Explain) string {
 	}
 	most, words := m.DuplicateFileBytes, "whole files held more than once"
 	if m.DuplicateChunkBytes > most {
-		most, words = m.DuplicateChunkBytes, "parts held more than once"
+		most, words = m.DuplicateChunkBytes, "chunks held more than once"
 	}
 	if m.CompressionBytes > most {
 		most, words = m.CompressionBytes, "compression"

@@ -110,8 +110,8 @@ func (m *Metrics) tree(p MetricsParts, f *logbook.Figures) {
 	e := &f.Explain
 	m.bytes("apparent", "Sizes of all names in the newest snapshot.", e.ApparentBytes)
 	m.bytes("source", "The source: hard links once, runs of zeros left out.", e.SourceBytes)
-	m.bytes("unique", "Each part once.", e.UniqueBytes)
-	m.bytes("compressed", "Each part once, compressed.", e.CompressedBytes)
+	m.bytes("unique", "Each chunk once.", e.UniqueBytes)
+	m.bytes("compressed", "Each chunk once, compressed.", e.CompressedBytes)
 	if n := len(p.Trend.Nights); n > 0 { // the baseline's is in no night
 		m.bytes("stored", "Compressed, with the store's overhead where the needs file has a profile.", p.Trend.Nights[n-1].StoredBytes)
 	}
@@ -124,11 +124,11 @@ func (m *Metrics) night(n *measure.TrendNight) {
 	m.add("night_spanned_dates", "Local dates that the last night covers; 1 is an ordinary night.", float64(n.Spanned))
 	m.bytes("night_touched", "Last night: sizes of files that are new or have another size or time.", n.TouchedBytes)
 	m.bytes("night_changed", "Last night: sizes of files with other contents.", n.ChangedBytes)
-	m.bytes("night_new", "Last night: parts never seen before.", n.NewBytes)
-	m.bytes("night_new_compressed", "Last night: parts never seen before, compressed.", n.NewCompressedBytes)
+	m.bytes("night_new", "Last night: chunks never seen before.", n.NewBytes)
+	m.bytes("night_new_compressed", "Last night: chunks never seen before, compressed.", n.NewCompressedBytes)
 	m.bytes("night_upload", "Last night: what would have to travel.", n.UploadBytes)
-	m.bytes("night_returning", "Last night: parts seen before that came back.", n.ReturningBytes)
-	m.bytes("night_freed", "Last night: parts that no name refers to any more.", n.FreedBytes)
+	m.bytes("night_returning", "Last night: chunks seen before that came back.", n.ReturningBytes)
+	m.bytes("night_freed", "Last night: chunks that no name refers to any more.", n.FreedBytes)
 	m.bytes("night_first_seen", "Last night: sizes of files that came in for the first time, which is no change.", n.FirstSeenBytes)
 	if n.RenamedFiles >= 0 {
 		m.add("night_renamed_files", "Last night: files given another name or ending.", float64(n.RenamedFiles))
@@ -137,13 +137,13 @@ func (m *Metrics) night(n *measure.TrendNight) {
 		m.add("night_cause_files", "Last night: files by cause.", float64(c.Files), "cause", c.Cause)
 	}
 	for _, c := range n.Causes {
-		m.bytes("night_cause_new", "Last night: new parts by cause.", c.NewBytes, "cause", c.Cause)
+		m.bytes("night_cause_new", "Last night: new chunks by cause.", c.NewBytes, "cause", c.Cause)
 	}
 	for _, t := range n.Folders {
-		m.bytes("night_folder_new", "Last night: new parts by folder, the busiest and largest.", t.NewBytes, "folder", t.Name)
+		m.bytes("night_folder_new", "Last night: new chunks by folder, the busiest and largest.", t.NewBytes, "folder", t.Name)
 	}
 	for _, t := range n.Types {
-		m.bytes("night_type_new", "Last night: new parts by type, the busiest and largest.", t.NewBytes, "type", t.Name)
+		m.bytes("night_type_new", "Last night: new chunks by type, the busiest and largest.", t.NewBytes, "type", t.Name)
 	}
 }
 
@@ -152,16 +152,16 @@ func (m *Metrics) usual(t *measure.Trend) {
 		m.add("usual_nights", "Nights that what is usual rests on, by class of day.", float64(u.Nights), "day_class", u.Class)
 	}
 	for _, u := range t.Usual {
-		m.add("usual_new_median_bytes", "Median of the new parts of a night, by class of day.", u.Median, "day_class", u.Class)
+		m.add("usual_new_median_bytes", "Median of the new chunks of a night, by class of day.", u.Median, "day_class", u.Class)
 	}
 	for _, u := range t.Usual {
 		if u.Coverage > 0 {
-			m.add("usual_new_low_bytes", "Low end of the usual range of new parts, by class of day.", u.Low, "day_class", u.Class)
+			m.add("usual_new_low_bytes", "Low end of the usual range of new chunks, by class of day.", u.Low, "day_class", u.Class)
 		}
 	}
 	for _, u := range t.Usual {
 		if u.Coverage > 0 {
-			m.add("usual_new_high_bytes", "High end of the usual range of new parts, by class of day.", u.High, "day_class", u.Class)
+			m.add("usual_new_high_bytes", "High end of the usual range of new chunks, by class of day.", u.High, "day_class", u.Class)
 		}
 	}
 }

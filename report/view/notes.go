@@ -101,7 +101,7 @@ func (n *notes) chunks(m logbook.Method, mean *int64, which string) {
 	if mean == nil {
 		return
 	}
-	n.add("Parts are cut by content (method %s, nominal average %s); the mean %spart measured here is %s.",
+	n.add("Chunks are cut by content (method %s, nominal average %s); the mean %schunk measured here is %s.",
 		m.Name, units.Exact(int64(m.AverageBytes)), which, n.units.Bytes(*mean))
 }
 
@@ -117,7 +117,7 @@ func (n *notes) overhead(p *engine.Profile) {
 
 func (n *notes) exclusive(folders bool) {
 	if folders {
-		n.add("A folder's unique bytes are counted where a part is met first. \"Only here\" is what no other folder holds: leaving the folder out saves that much before compression, not more.")
+		n.add("A folder's unique bytes are counted where a chunk is met first. \"Only here\" is what no other folder holds: leaving the folder out saves that much before compression, not more.")
 	}
 }
 

@@ -116,7 +116,7 @@ func listed(names []string) string {
 // storedSentence says what the newest snapshot takes.
 func (v *Report) storedSentence(last logbook.Segment) string {
 	e, b := v.Explain, v.Units.Bytes
-	text := fmt.Sprintf("The %s in %s hold %s when each part is kept once; how far that compresses was not measured",
+	text := fmt.Sprintf("The %s in %s hold %s when each chunk is kept once; how far that compresses was not measured",
 		b(e.SourceBytes), Plural(e.Files, "file"), b(e.UniqueBytes))
 	if e.SourceBytes == 0 {
 		text = "The newest snapshot holds no file contents to store"
@@ -225,16 +225,16 @@ func (v *Report) measured(last logbook.Segment, o Options) []Measured {
 			v.Method.Name, units.Exact(int64(v.Method.AverageBytes)))},
 	}
 	if e.MeanChunkBytes != nil {
-		out[2].How += fmt.Sprintf(" The mean part that came out is %s.", v.Units.Bytes(*e.MeanChunkBytes))
+		out[2].How += fmt.Sprintf(" The mean chunk that came out is %s.", v.Units.Bytes(*e.MeanChunkBytes))
 	}
 	switch {
 	case e.CompressedBytes == nil:
 		out = append(out, Measured{"Compression", "Not measured: the scans ran with --compress off. Scan without that option to learn it."})
 	case e.CompressedLowBytes != nil && *e.CompressedLowBytes < *e.CompressedHighBytes:
-		out = append(out, Measured{"Compression", fmt.Sprintf("Measured on a sample of the parts with a fast compressor; the compressed size lies between %s and %s (95 %% interval).",
+		out = append(out, Measured{"Compression", fmt.Sprintf("Measured on a sample of the chunks with a fast compressor; the compressed size lies between %s and %s (95 %% interval).",
 			v.Units.Bytes(*e.CompressedLowBytes), v.Units.Bytes(*e.CompressedHighBytes))})
 	default:
-		out = append(out, Measured{"Compression", "Every part was compressed by itself with a fast compressor, and the result thrown away."})
+		out = append(out, Measured{"Compression", "Every chunk was compressed by itself with a fast compressor, and the result thrown away."})
 	}
 	if o.Profile == nil {
 		out = append(out, Measured{"The store's own overhead", "Not counted: " + overheadNote + "."})
@@ -242,11 +242,11 @@ func (v *Report) measured(last logbook.Segment, o Options) []Measured {
 		out = append(out, Measured{"The store's own overhead", fmt.Sprintf("Counted from the profile %q of the needs file: an assumption, not a measurement.", units.EscapeName([]byte(o.Profile.Name)))})
 	}
 	out = append(out,
-		Measured{"New and changed", "By comparing snapshots: a part is new if no earlier snapshot in this logbook held it. Files that came in because the scope grew, or could be read at last, are baseline and no change."},
+		Measured{"New and changed", "By comparing snapshots: a chunk is new if no earlier snapshot in this logbook held it. Files that came in because the scope grew, or could be read at last, are baseline and no change."},
 		Measured{"What is usual", "The median of measured nights of the same class of day, and a range between two of their own values; no distribution is assumed, and no night is called usual from fewer than it takes."},
 		Measured{"What would save", "By taking a folder's files out of the measured nights and counting again: bytes count as saved only if no kept file shares them."})
 	if v.Curve != nil {
-		out = append(out, Measured{"Other chunk sizes", "Derived from the ends of the parts that were cut, without reading anything again; ranges stand where few parts decide."})
+		out = append(out, Measured{"Other chunk sizes", "Derived from the ends of the chunks that were cut, without reading anything again; ranges stand where few chunks decide."})
 	}
 	if v.Estimate != nil {
 		out = append(out, Measured{"Line, window, retention, plan", "Every measured night is played against the needs file's rates and rules; what lies ahead is drawn from the measured nights, and bands are 80 % intervals unless they say otherwise."})

@@ -72,7 +72,7 @@ func TourInPart(c *Change, files []TourFile) TourPart {
 	}
 	b := c.Units.Bytes
 	p.Says = []string{fmt.Sprintf(
-		"A container, a ledger and a machine's image are written to in small places all over. By their times they are touched whole; new is only each part around a place that was written, and the parts that were new in %s are %s long on average:",
+		"A container, a ledger and a machine's image are written to in small places all over. By their times they are touched whole; new is only each chunk around a place that was written, and the chunks that were new in %s are %s long on average:",
 		c.Period, b(*c.MeanNewChunkBytes))}
 	p.Table = &TourTable{Title: "Written, new, touched in " + c.Period, Head: []string{"really written", "new", "of size", "size", ""}}
 	for _, f := range files {
@@ -283,7 +283,7 @@ func (v *Tour) AskTruth() {
 	p.Says = append(p.Says, fmt.Sprintf(
 		"What was really done is known to the byte, from the generator's own books, which share no code with the measuring. %s were held against it: %s must agree exactly (sizes touched, changed, moved, copied, restored, held twice, not read), the others have a bound. %s",
 		Plural(int64(v.Checks), "figure"), units.Count(int64(exact)), held(wrong)))
-	p.Says = append(p.Says, "New bytes are never less than the bytes that were written and never seen before. They are more where a change is smaller than the part it lies in: the ratio below says how much more.")
+	p.Says = append(p.Says, "New bytes are never less than the bytes that were written and never seen before. They are more where a change is smaller than the chunk it lies in: the ratio below says how much more.")
 	for _, r := range v.Scoreboard {
 		if r.Total && r.What == TourAllFiles {
 			p.Says = append(p.Says, fmt.Sprintf(

@@ -132,7 +132,7 @@ func TestGapsAreSaidInTheSameWords(t *testing.T) {
 	}
 }
 
-// Churn is told in the logbook's own parts, and says so where a profile has others.
+// Churn is told in the logbook's own chunks, and says so where a profile has others.
 func TestChurnSaysInWhichParts(t *testing.T) {
 	churn := &measure.Churn{From: 2, To: 3, Nights: 1, Change: &measure.Change{ChangeTotals: logbook.ChangeTotals{NewBytes: 1}}}
 	for strength, want := range map[engine.Compression]bool{engine.Light: false, engine.Strong: true} {

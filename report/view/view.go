@@ -19,7 +19,7 @@ type Options struct {
 	Units   units.System
 	Profile *engine.Profile // nil: no overhead was counted, and the notes say so
 	// Assumed is what measure.ExplainFor or ChangeFor said beside the figures; nil:
-	// they were measured in the logbook's own parts, whatever the profile keeps.
+	// they were measured in the logbook's own chunks, whatever the profile keeps.
 	Assumed []measure.ProfileNote
 	Rows    int // rows that a table for a person shows; 0 means 10. Machine output has all
 }

@@ -256,7 +256,7 @@ func (v *WhatIf) table() {
 		v.Table = append(v.Table, ComparedRow{Words: "names of files", Before: &a.Names, After: &z.Names, Saved: less(&a.Names, &z.Names), Count: true})
 	}
 	row("source", &a.SourceBytes, &z.SourceBytes, false)
-	row("unique: each part once", &a.UniqueBytes, &z.UniqueBytes, false)
+	row("unique: each chunk once", &a.UniqueBytes, &z.UniqueBytes, false)
 	row("compressed", a.CompressedBytes, z.CompressedBytes, false)
 	row("overhead of the store", &a.OverheadBytes, &z.OverheadBytes, false)
 	row("stored", a.StoredBytes, z.StoredBytes, true)

@@ -167,11 +167,11 @@ func (v *WhatIf) notes(p WhatIfParts, f Facts, o Options) []string {
 	}
 	if len(v.Rules) > 0 {
 		n.add("Bytes count as saved only if no file that stays shares them. Ages are measured up to the moment at which snapshot %d was taken.", v.Snapshot)
-		n.add("What the nights bring is counted as if the files had been left out from the first snapshot on: a part that a file left out brought and that a kept file takes over later is new on that later night.")
+		n.add("What the nights bring is counted as if the files had been left out from the first snapshot on: a chunk that a file left out brought and that a kept file takes over later is new on that later night.")
 	}
 	v.overlap(&n, p)
 	if len(v.Rules) > 0 && !f.ownUnits(o.Profile) {
-		n.add("The rules by themselves are measured in the logbook's own parts.")
+		n.add("The rules by themselves are measured in the logbook's own chunks.")
 	}
 	if o.Profile == nil && p.After == nil {
 		n.overhead(nil)
@@ -193,7 +193,7 @@ func (v *WhatIf) notes(p WhatIfParts, f Facts, o Options) []string {
 	}
 	if v.Before.KeptBytes != nil {
 		if plain := max(v.Before.KeptPlainBytes, v.After.KeptPlainBytes); plain > 0 {
-			n.add("Up to %s of what a retention keeps counts uncompressed, here and in tidemark estimate: no part like them was in the sample that was compressed.", o.Units.Bytes(plain))
+			n.add("Up to %s of what a retention keeps counts uncompressed, here and in tidemark estimate: no chunk like them was in the sample that was compressed.", o.Units.Bytes(plain))
 		}
 		n.add("A retention is replayed on the nights measured, exactly; how it goes on from there is a question for tidemark estimate. What comes back after the retention let it go counts as travelling again.")
 	}
@@ -223,6 +223,6 @@ func (v *WhatIf) overlap(n *notes, p WhatIfParts) {
 	case sum > all:
 		n.add("The rules overlap: alone they would save %s in sum, together it is %s.", n.units.Bytes(sum), n.units.Bytes(all))
 	case sum < all:
-		n.add("Files of several rules share parts that only go when all of them do: alone the rules would save %s in sum, together it is %s.", n.units.Bytes(sum), n.units.Bytes(all))
+		n.add("Files of several rules share chunks that only go when all of them do: alone the rules would save %s in sum, together it is %s.", n.units.Bytes(sum), n.units.Bytes(all))
 	}
 }

@@ -177,7 +177,7 @@ func changeSection(v *view.Report) section {
 	}
 	s.Lead = []string{c.Answer}
 	s.Blocks = append(s.Blocks, block{Chart: ladderPicture("change-chart", "From what was touched to what has to travel",
-		"A copy of whole files would send the first bar, a store that knows the parts the last.", c.Ladder, v.Units, "of what was touched")})
+		"A copy of whole files would send the first bar, a store that knows the chunks the last.", c.Ladder, v.Units, "of what was touched")})
 	if c.NewBytes > 0 {
 		s.Blocks = append(s.Blocks,
 			block{Table: changeTable("New bytes by folder", "Folder", c.Folders, v.Units, true)},
