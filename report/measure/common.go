@@ -40,7 +40,9 @@ type CommonResult struct {
 	SavedCompressedBytes int64
 
 	// FalseMatches is the expected number of pairs of different chunks that count
-	// as one because 56 bits of their fingerprints agree: n(n−1)/2⁵⁷.
+	// as one because the bits of their fingerprints that are looked at agree:
+	// n(n−1)/2⁵⁷ for 56 bits; within one logbook 64 bits told them apart when they
+	// were scanned, n(n−1)/2⁶⁵.
 	FalseMatches float64
 }
 
@@ -67,7 +69,9 @@ type PairResult struct {
 // commonSide is a side under way.
 type commonSide struct {
 	*SideResult
+	bit    uint64 // that stands for it
 	folder []byte
+	end    int64 // of the ids that its snapshot knows
 	alive  idBits
 	pack   packing
 	links  linkGroups
@@ -80,7 +84,8 @@ func (s *commonSide) holds(e *logbook.Entry) bool {
 }
 
 // Common compares trees of one logbook, or of several under one key and one
-// chunking. It holds about ten bytes for each chunk of all sides together. The
+// chunking. It holds a bit a chunk and side, and where there are several
+// logbooks about eleven bytes for each chunk of all together. The
 // error wraps logbook.ErrUsage (too few or too many sides, unknown labels, other
 // keys or parameters), ErrNoSnapshot or ErrDamaged.
 func Common(ctx context.Context, sides []Side) (*CommonResult, error) {
@@ -106,28 +111,39 @@ func Common(ctx context.Context, sides []Side) (*CommonResult, error) {
 			return nil, fmt.Errorf("%s: %w: the folder %q needs its label", s.Book.Dir(), logbook.ErrUsage, s.Folder)
 		}
 		all[i] = commonSide{SideResult: s, folder: bytes.Trim([]byte(s.Folder), "/")}
-		all[i].alive = newIDBits(spanOf(s.Book.Segments(), s.Snapshot))
+		span := spanOf(s.Book.Segments(), s.Snapshot)
+		all[i].alive, all[i].end = newIDBits(span), span.end
 	}
-	c := &comparison{chunks: newHashSet(MaxSides), contents: newHashSet(MaxSides)}
-	done := uint64(0)
-	for i := range all {
-		if done>>i&1 != 0 {
-			continue
-		}
-		// All sides of one logbook and snapshot in one stream.
-		var group uint64
-		for k := i; k < len(all); k++ {
-			if filepath.Clean(all[k].Book.Dir()) == filepath.Clean(all[i].Book.Dir()) && all[k].Snapshot == all[i].Snapshot {
-				group |= 1 << k
-			}
-		}
-		done |= group
-		if err := c.stream(ctx, all, group, all[i].Book, all[i].Snapshot); err != nil {
+	c := &comparison{contents: newHashSet(MaxSides)}
+	books := byBook(all)
+	if len(books) > 1 {
+		c.chunks = newHashSet(MaxSides)
+	}
+	for _, sides := range books {
+		if err := c.stream(ctx, sides); err != nil {
 			return nil, err
 		}
 	}
 	c.result(r, all)
 	return r, nil
+}
+
+// byBook gathers the sides of each logbook.
+func byBook(all []commonSide) (books [][]*commonSide) {
+	index := map[string]int{}
+	for i := range all {
+		s := &all[i]
+		s.bit = 1 << i
+		dir := filepath.Clean(s.Book.Dir())
+		k, there := index[dir]
+		if !there {
+			k = len(books)
+			index[dir] = k
+			books = append(books, nil)
+		}
+		books[k] = append(books[k], s)
+	}
+	return books
 }
 
 func hasLabel(b *logbook.Book, snapshot int, label string) bool {
@@ -187,14 +203,71 @@ func keyCheck(b *logbook.Book) (string, error) {
 
 // comparison adds up bytes by the set of sides that hold them.
 type comparison struct {
-	chunks, contents *hashSet
-	bytes, count     [1 << MaxSides]int64
-	files            [1 << MaxSides]int64
-	union            packing
+	chunks       *hashSet // by fingerprint; nil: all sides are of one logbook, in which an id is a chunk
+	contents     *hashSet
+	ids          int64 // chunks met, where chunks is nil
+	bytes, count [1 << MaxSides]int64
+	files        [1 << MaxSides]int64
+	union        packing
+	batch        [64]commonChunk
+	batched      int
+	touched      uint64 // keeps what touch loads from being left out
 }
 
-// stream reads the sides of one logbook at one snapshot.
-func (c *comparison) stream(ctx context.Context, all []commonSide, group uint64, b *logbook.Book, snapshot int) error {
+// commonChunk is a chunk on its way into the books.
+type commonChunk struct {
+	row logbook.ChunkRow
+	in  uint64 // sides that hold it
+}
+
+// stream reads the sides of one logbook: the listing of each snapshot once, and
+// all chunks once.
+func (c *comparison) stream(ctx context.Context, sides []*commonSide) error {
+	b, last := sides[0].Book, 0
+	done := map[int]bool{}
+	for _, s := range sides {
+		last = max(last, s.Snapshot)
+		if done[s.Snapshot] {
+			continue
+		}
+		done[s.Snapshot] = true
+		var at []*commonSide
+		for _, o := range sides {
+			if o.Snapshot == s.Snapshot {
+				at = append(at, o)
+			}
+		}
+		if err := c.listing(ctx, b, s.Snapshot, at); err != nil {
+			return err
+		}
+	}
+	exact, err := loadExact(ctx, b, last)
+	if err != nil {
+		return err
+	}
+	c.union.exact = exact
+	for _, s := range sides {
+		s.pack.exact = exact
+	}
+	span := spanOf(b.Segments(), last)
+	for rows, err := range b.ChunkRows(ctx, 1, last) {
+		if err != nil {
+			return err
+		}
+		for i := range rows {
+			row := &rows[i]
+			if row.ID < span.first || row.ID >= span.end {
+				return fmt.Errorf("%s: measure: %w: chunk id %d was never given out", b.Dir(), logbook.ErrDamaged, row.ID)
+			}
+			c.row(sides, row)
+		}
+	}
+	c.flush()
+	return nil
+}
+
+// listing reads the files of one snapshot for the sides that look at it.
+func (c *comparison) listing(ctx context.Context, b *logbook.Book, snapshot int, sides []*commonSide) error {
 	span := spanOf(b.Segments(), snapshot)
 	for e, err := range b.Listing(ctx, snapshot, true) {
 		if err != nil {
@@ -207,11 +280,7 @@ func (c *comparison) stream(ctx context.Context, all []commonSide, group uint64,
 			return err
 		}
 		var in uint64
-		for i := range all {
-			if group>>i&1 == 0 {
-				continue
-			}
-			s := &all[i]
+		for _, s := range sides {
 			var kept uint64
 			if s.holds(e) {
 				kept = 1
@@ -220,7 +289,7 @@ func (c *comparison) stream(ctx context.Context, all []commonSide, group uint64,
 			if kept == 0 {
 				continue
 			}
-			in |= 1 << i
+			in |= s.bit
 			if further == 0 {
 				s.Files++
 				s.SourceBytes += e.Size - e.Zeros
@@ -237,49 +306,54 @@ func (c *comparison) stream(ctx context.Context, all []commonSide, group uint64,
 			c.files[was|in] += source
 		}
 	}
-	exact, err := loadExact(ctx, b, snapshot)
-	if err != nil {
-		return err
-	}
-	c.union.exact = exact
-	for i := range all {
-		if group>>i&1 != 0 {
-			all[i].pack.exact = exact
-		}
-	}
-	for rows, err := range b.ChunkRows(ctx, 1, snapshot) {
-		if err != nil {
-			return err
-		}
-		for i := range rows {
-			row := &rows[i]
-			if row.ID < span.first || row.ID >= span.end {
-				return fmt.Errorf("%s: measure: %w: chunk id %d was never given out", b.Dir(), logbook.ErrDamaged, row.ID)
-			}
-			c.row(all, group, row)
-		}
-	}
 	return nil
 }
 
-func (c *comparison) row(all []commonSide, group uint64, row *logbook.ChunkRow) {
+func (c *comparison) row(sides []*commonSide, row *logbook.ChunkRow) {
 	var in uint64
-	n := int64(row.Len)
-	for i := range all {
-		if s := &all[i]; group>>i&1 != 0 && s.alive.has(row.ID) {
-			in |= 1 << i
+	for _, s := range sides {
+		if row.ID < s.end && s.alive.has(row.ID) {
+			in |= s.bit
 			s.UniqueChunks++
-			s.UniqueBytes += n
+			s.UniqueBytes += int64(row.Len)
 			s.pack.add(row)
 		}
 	}
-	if in == 0 {
-		return
+	switch {
+	case in == 0:
+	case c.chunks == nil:
+		c.ids++
+		c.hold(row, 0, in)
+	default:
+		c.batch[c.batched] = commonChunk{*row, in}
+		if c.batched++; c.batched == len(c.batch) {
+			c.flush()
+		}
 	}
-	was := c.chunks.mark(binary.LittleEndian.Uint64(row.Print[:]), in)
+}
+
+// flush enters the batch. Where a fingerprint lies in a large set is anywhere in
+// memory: the places of all are asked for before the first is waited for.
+func (c *comparison) flush() {
+	batch := c.batch[:c.batched]
+	c.batched = 0
+	for i := range batch {
+		c.touched += c.chunks.touch(fingerprintHash(&batch[i].row))
+	}
+	for i := range batch {
+		row := &batch[i].row
+		c.hold(row, c.chunks.mark(fingerprintHash(row), batch[i].in), batch[i].in)
+	}
+}
+
+func fingerprintHash(row *logbook.ChunkRow) uint64 { return binary.LittleEndian.Uint64(row.Print[:]) }
+
+// hold adds sides to those that were known to hold a chunk.
+func (c *comparison) hold(row *logbook.ChunkRow, was, in uint64) {
 	if was == 0 {
 		c.union.add(row)
 	}
+	n := int64(row.Len)
 	c.bytes[was] -= n
 	c.count[was]--
 	c.bytes[was|in] += n
@@ -324,6 +398,9 @@ func (c *comparison) result(r *CommonResult, all []commonSide) {
 	if unknown {
 		r.SavedCompressedBytes = -1
 	}
-	n := float64(c.chunks.n)
-	r.FalseMatches = math.Ldexp(n*max(n-1, 0), -(64 - MaxSides + 1))
+	n, looked := float64(c.ids), 64
+	if c.chunks != nil {
+		n, looked = float64(c.chunks.n), 64-MaxSides
+	}
+	r.FalseMatches = math.Ldexp(n*max(n-1, 0), -(looked + 1))
 }

@@ -1,6 +1,9 @@
 package measure
 
-import "math"
+import (
+	"math"
+	"math/bits"
+)
 
 // Models of what is not measured.
 //
@@ -50,8 +53,31 @@ func newContextCosts() (t [8 * 32]float64) {
 	return t
 }
 
-func contextCost(n int64) float64 {
-	return contextCosts[min(max(int(8*math.Log2(float64(n))+0.5), 0), len(contextCosts)-1)]
+func contextCost(n int64) float64 { return contextCosts[eighth(n)] }
+
+// eighths are the lengths from which on the eighths of an octave are rounded up
+// to the next, within one octave of 2⁶² that all others are scaled to.
+var eighths = func() (t [8]int64) {
+	for i := range t {
+		t[i] = int64(math.Exp2(62 + (float64(i)+0.5)/8))
+	}
+	return t
+}()
+
+// eighth is 8·log₂ n, rounded.
+func eighth(n int64) int {
+	if n < 1 {
+		return 0
+	}
+	octave := bits.Len64(uint64(n)) - 1
+	k := 8 * octave
+	for _, from := range eighths {
+		if n<<(62-octave) < from {
+			break
+		}
+		k++
+	}
+	return min(k, len(contextCosts)-1)
 }
 
 // contextSaving is what a unit's parts compress better in one piece than each

@@ -55,10 +55,25 @@ func (s *hashSet) mark(hash, flags uint64) (before uint64) {
 	return before
 }
 
+// touch loads the place where hash would lie and returns what is there. The
+// result means nothing: a later mark finds the place in the cache.
+func (s *hashSet) touch(hash uint64) uint64 {
+	p := &s.parts[hash>>(64-hashPartBits)]
+	if len(p.slots) == 0 {
+		return 0
+	}
+	return p.slots[p.place(hash&^s.flagMask)]
+}
+
+// place is where key would lie if nothing else lay there.
+func (p *hashPart) place(key uint64) int {
+	high, _ := bits.Mul64(key<<hashPartBits, uint64(len(p.slots)))
+	return int(high)
+}
+
 // find returns the slot of key or the free one where it belongs.
 func (p *hashPart) find(key, flagMask uint64) *uint64 {
-	high, _ := bits.Mul64(key<<hashPartBits, uint64(len(p.slots)))
-	for i := int(high); ; {
+	for i := p.place(key); ; {
 		if s := &p.slots[i]; *s == 0 || *s&^flagMask == key {
 			return s
 		}

@@ -482,3 +482,13 @@ func TestCurveHoldsWhatCannotBeAvoided(t *testing.T) {
 		}
 	}
 }
+
+// Eighths of an octave as the logarithm has them.
+func TestEighth(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		n := rapid.Int64Range(1, 1<<rapid.IntRange(1, 36).Draw(r, "bits")).Draw(r, "n")
+		if got, want := eighth(n), min(int(8*math.Log2(float64(n))+0.5), len(contextCosts)-1); got != want {
+			r.Fatalf("%d: %d, want %d", n, got, want)
+		}
+	})
+}

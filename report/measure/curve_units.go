@@ -90,7 +90,7 @@ type unitWalk struct {
 	totals           logbook.ExplainTotals
 	folders, types   []ExplainSplit
 	separateDup      int64 // DuplicateFileBytes if each label is a store of its own
-	contents, within *hashSet
+	contents, within *hashSet // within a label; nil: no view keeps labels apart
 	changedFiles     int64
 	changedBytes     int64
 
@@ -117,7 +117,7 @@ func newUnitWalk(ctx context.Context, b *logbook.Book, snapshot int, keep *keepe
 	}
 	w := &unitWalk{
 		book: b, facts: facts, snapshot: snapshot, keep: keep, names: newNamer(depth), views: views,
-		contents: newHashSet(1), within: newHashSet(1), tonight: facts.span.end,
+		contents: newHashSet(1), tonight: facts.span.end,
 	}
 	if snapshot > 1 {
 		w.tonight = b.Segments()[snapshot-1].FirstChunk
@@ -181,11 +181,13 @@ func (w *unitWalk) enter(label string) {
 	if label == w.label && w.label != "" {
 		return
 	}
-	w.label = label
-	w.within = newHashSet(1)
+	w.label, w.within = label, nil
 	for _, v := range w.views {
 		if !v.separate {
 			continue
+		}
+		if w.within == nil {
+			w.within = newHashSet(1)
 		}
 		if v.sets[label] == nil {
 			v.sets[label] = w.newSet(v)
@@ -350,7 +352,7 @@ func (w *unitWalk) ladder(e *logbook.Entry, p pair, first bool) {
 	if w.contents.mark(hash, 1) != 0 {
 		t.DuplicateFileBytes += source
 	}
-	if w.within.mark(hash, 1) != 0 {
+	if w.within != nil && w.within.mark(hash, 1) != 0 {
 		w.separateDup += source
 	}
 }
