@@ -66,10 +66,9 @@ const piecesEnv = "TIDEMARK_TEST_PIECES"
 // is made anew.
 type endless struct {
 	logbook.FileSystem
-	of func(i int64) *held
+	round []byte // what it must be, again and again
 
 	written int64
-	buf     [pieceBytes]byte
 	watch   func()
 }
 
@@ -105,20 +104,22 @@ func (e *endless) Size() int64  { return e.written }
 func (e *endless) Sync() error  { return nil }
 func (e *endless) Close() error { return nil }
 
-// piece writes the i-th one as it lies in the file.
-func (e *endless) piece(i int64) []byte {
-	h := e.of(i)
-	copy(e.buf[:], h.print[:])
-	binary.LittleEndian.PutUint32(e.buf[16:], uint32(h.len))
-	binary.LittleEndian.PutUint32(e.buf[20:], uint32(h.packed))
-	e.buf[24] = byte(h.level)
-	return e.buf[:]
+// expect makes pieces, as they lie in the file, what is repeated.
+func (e *endless) expect(pieces []held) {
+	e.round, e.written = nil, 0
+	for i := range pieces {
+		h := &pieces[i]
+		e.round = append(e.round, h.print[:]...)
+		e.round = binary.LittleEndian.AppendUint32(e.round, uint32(h.len))
+		e.round = binary.LittleEndian.AppendUint32(e.round, uint32(h.packed))
+		e.round = append(e.round, byte(h.level))
+	}
 }
 
 func (e *endless) Write(p []byte) (int, error) {
 	e.watch()
 	for n := 0; n < len(p); {
-		rest := e.piece(e.written / pieceBytes)[e.written%pieceBytes:]
+		rest := e.round[e.written%int64(len(e.round)):]
 		m := min(len(rest), len(p)-n)
 		if !bytes.Equal(rest[:m], p[n:n+m]) {
 			return n, fmt.Errorf("byte %d is another", e.written)
@@ -132,7 +133,7 @@ func (e *endless) ReadAt(p []byte, off int64) (n int, err error) {
 	e.watch()
 	p = p[:min(int64(len(p)), e.written-off)]
 	for n < len(p) {
-		n += copy(p[n:], e.piece((off + int64(n)) / pieceBytes)[(off+int64(n))%pieceBytes:])
+		n += copy(p[n:], e.round[(off+int64(n))%int64(len(e.round)):])
 	}
 	if n == 0 {
 		err = io.EOF
@@ -178,8 +179,11 @@ func TestManyPiecesInBoundedMemory(t *testing.T) {
 		"stretches": func(i int64) int64 { return i % known },
 		"scattered": func(i int64) int64 { return i * 7 % known },
 	} {
-		files.of = func(i int64) *held { return &chunks[at(i)] }
-		files.written = 0
+		var round [known]held
+		for i := range round {
+			round[i] = chunks[at(int64(i))]
+		}
+		files.expect(round[:])
 		looks, peak := 0, int64(0)
 		files.watch = func() {
 			if looks++; looks%512 == 0 {
@@ -193,7 +197,7 @@ func TestManyPiecesInBoundedMemory(t *testing.T) {
 		fix.must(err)
 		c.begin()
 		for i := range many {
-			h := files.of(i)
+			h := &round[i%known]
 			fix.must(c.pieces.add(&chunk.Piece{Print: h.print, Len: int(h.len), Packed: h.packed, Level: h.level}))
 		}
 		if aside := files.written / pieceBytes; aside < many-spillAfter-1<<16 {
