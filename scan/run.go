@@ -453,7 +453,7 @@ func (s *scanner) notes() (notes []string) {
 		}
 	}
 	if accessTimes.Load() {
-		notes = append(notes, "some files were opened in a way that may have moved their access times")
+		notes = append(notes, "Some files were opened in a way that may have moved their access times.")
 	}
 	return notes
 }

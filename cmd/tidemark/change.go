@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -56,9 +55,12 @@ func (p *program) changeBook(ctx context.Context, book *logbook.Book, from, to i
 	if n := len(book.Segments()); n < 2 {
 		return usage("scan again after the next night", "%s: a change needs two snapshots, and there is %s", c.dir, counted(n))
 	}
+	if _, _, err := f.resolve(c, book); err != nil {
+		return err
+	}
 	m, assumed, err := measure.ChangeFor(ctx, book, from, to, f.measure(c))
 	if err != nil {
-		return hinted(err, fmt.Sprintf("the logbook holds snapshots 1 to %d", len(book.Segments())))
+		return err
 	}
 	o := c.view(int(f.top))
 	o.Assumed = assumed

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"strings"
 	"syscall"
 
@@ -83,7 +84,8 @@ var sentinels = []struct {
 	{scan.ErrRoot, exitUsage, "a root is a folder that is there; LABEL=PATH points a known root to another place"},
 	{logbook.ErrUsage, exitUsage, "tidemark scan --help lists the options"},
 	{chunk.ErrParams, exitUsage, "for example --average 64KiB"},
-	{syscall.ENOSPC, exitFailed, "nothing was recorded, and what the logbook held before is whole; make room where it lies and scan again"},
+	{syscall.ENOSPC, exitFailed, "make room there, and give the command again"},
+	{fs.ErrPermission, exitFailed, "run it as an account that may, or name another place"},
 	{context.Canceled, exitFailed, "what the logbook held before is untouched"},
 }
 
@@ -127,6 +129,17 @@ func complain(w io.Writer, err error) {
 			fmt.Fprintln(w, render.Fold(line.lead+oneLine(line.text), "  ", columnsOf(w)))
 		}
 	}
+}
+
+// unrecorded is the hint of a scan that failed for want of room.
+const unrecorded = "nothing was recorded, and what the logbook held before is whole; make room where it lies and scan again"
+
+// scanError gives what a scan failed of the hint that only holds for scans.
+func scanError(err error) error {
+	if errors.Is(err, syscall.ENOSPC) {
+		return hinted(err, unrecorded)
+	}
+	return err
 }
 
 // oneLine makes a message safe to print whatever names it quotes. Backslashes

@@ -56,8 +56,10 @@ what the nights measured so far can not answer is refused with the number it nee
 
 func (p *program) estimate(cmd *cobra.Command, f *estimateFlags) error {
 	if f.example {
-		_, err := io.WriteString(p.stdout, engine.Example())
-		return err
+		return p.answer(&config{}, nil, func() error {
+			_, err := io.WriteString(p.stdout, engine.Example())
+			return err
+		}, nil)
 	}
 	c, err := p.common.config()
 	if err != nil {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -46,13 +45,9 @@ func (p *program) explain(cmd *cobra.Command, f *rangeFlags) error {
 }
 
 func (p *program) explainBook(ctx context.Context, book *logbook.Book, f *rangeFlags, c *config) error {
-	newest, err := c.newest(book)
+	_, to, err := f.resolve(c, book)
 	if err != nil {
 		return err
-	}
-	to := int(max(f.snapshot, f.to))
-	if int(f.from) >= newest && to == 0 {
-		return usage("--from names an earlier snapshot", "--from %d is not earlier than the newest snapshot, %d", f.from, newest)
 	}
 	v, err := explainOne(ctx, book, to, f, c)
 	if err != nil {
@@ -73,7 +68,7 @@ func (p *program) explainBook(ctx context.Context, book *logbook.Book, f *rangeF
 func explainOne(ctx context.Context, book *logbook.Book, snapshot int, f *rangeFlags, c *config) (*view.Explain, error) {
 	m, assumed, err := measure.ExplainFor(ctx, book, snapshot, f.measure(c))
 	if err != nil {
-		return nil, hinted(err, fmt.Sprintf("the logbook holds snapshots 1 to %d", len(book.Segments())))
+		return nil, err
 	}
 	o := c.view(int(f.top))
 	o.Assumed = assumed

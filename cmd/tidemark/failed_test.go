@@ -44,7 +44,7 @@ func TestFailedCommitLeavesNothingBehind(t *testing.T) {
 
 func TestFullDiskIsOneLineAndAHint(t *testing.T) {
 	var out bytes.Buffer
-	complain(&out, fmt.Errorf("writing book/files.parquet: %w", syscall.ENOSPC))
+	complain(&out, scanError(fmt.Errorf("writing book/files.parquet: %w", syscall.ENOSPC)))
 	if lines := strings.Split(out.String(), "\n"); len(lines) != 3 || !strings.HasPrefix(lines[1], "hint: nothing was recorded") {
 		t.Error(out.String())
 	}

@@ -7,6 +7,8 @@ import (
 	"github.com/cpuguy83/go-md2man/v2/md2man"
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"tidemark/report/view"
 )
 
 func (p *program) manualCommand() *cobra.Command {
@@ -14,13 +16,8 @@ func (p *program) manualCommand() *cobra.Command {
 		Use:   "manual DIR",
 		Short: "Write the manual pages into a folder",
 		Long:  "Manual writes one manual page for each command into DIR, to be read with man -l FILE\nor copied to a folder of section 1.",
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) != 1 {
-				return usage("for example: tidemark manual /usr/local/share/man/man1", "manual takes one folder, and %d were given", len(args))
-			}
-			return nil
-		},
-		RunE: func(cmd *cobra.Command, args []string) error { return p.manual(cmd.Root(), args[0]) },
+		Args:  oneFolder("/usr/local/share/man/man1"),
+		RunE:  func(cmd *cobra.Command, args []string) error { return p.manual(cmd.Root(), args[0]) },
 	}
 }
 
@@ -48,6 +45,12 @@ func manualPage(cmd *cobra.Command) string {
 	flagSection(&b, "COMMON OPTIONS", cmd.Root().PersistentFlags())
 	if cmd.Example != "" {
 		fmt.Fprintf(&b, "# EXAMPLES\n\n```\n%s\n```\n\n", cmd.Example)
+	}
+	if !cmd.HasParent() {
+		b.WriteString("# WORDS\n\n")
+		for _, t := range view.Glossary() {
+			fmt.Fprintf(&b, "**%s**\n:   %s\n\n", escapeMarkdown(t.Word), escapeMarkdown(t.Means))
+		}
 	}
 	b.WriteString("# EXIT STATUS\n\n")
 	meanings := exitMeanings

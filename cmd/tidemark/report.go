@@ -55,6 +55,9 @@ its owner only; one that is there already keeps its permissions.`,
 }
 
 func (p *program) report(cmd *cobra.Command, f *reportFlags) error {
+	if f.output == "" && cmd.Flags().Changed("output") {
+		return usage("for example --output report.html", "--output names no file")
+	}
 	q, err := p.ask(&f.rangeFlags)
 	if err != nil {
 		return err
@@ -72,21 +75,18 @@ func (p *program) report(cmd *cobra.Command, f *reportFlags) error {
 	if err != nil {
 		return err
 	}
-	write := func(w io.Writer) error { return html.Report(w, v) }
-	if q.json {
-		write = func(w io.Writer) error { return render.JSON(w, v) }
-	}
 	if f.output != "" {
+		write := func(w io.Writer) error { return html.Report(w, v) }
+		if q.json {
+			write = func(w io.Writer) error { return render.JSON(w, v) }
+		}
 		if err := writeReport(f.output, write); err != nil {
 			return err
 		}
 		p.remark("%s: the report is written; it holds names of files", f.output)
 		return nil
 	}
-	if err := write(p.stdout); err != nil {
-		return &failure{code: exitFailed, fact: "standard output: writing the report: " + err.Error(), err: err}
-	}
-	return nil
+	return p.answer(&q.config, v, func() error { return html.Report(p.stdout, v) }, nil)
 }
 
 // reportOf asks every question of the page.

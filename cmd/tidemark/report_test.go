@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -67,6 +68,16 @@ func TestReportOfTour(t *testing.T) {
 		if words, is := stood[quiet]; is {
 			t.Errorf("a night that is as others stood out: %s", words)
 		}
+	}
+	// The page calls as many nights unusual as trend does, and says what the others are.
+	unusual := 0
+	for _, n := range v.Trend.Nights {
+		if n.Unusual {
+			unusual++
+		}
+	}
+	if want := fmt.Sprintf("; %d nights were unusual", unusual); unusual < 2 || !strings.Contains(v.Answer[1], want) {
+		t.Errorf("trend has %d unusual nights, the page says: %s", unusual, v.Answer[1])
 	}
 	var kinds []string
 	for _, f := range v.Fixes.Fixes {

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -92,9 +93,18 @@ func checkCommand(root *cobra.Command, args []string) error {
 	if len(args) > 0 && (args[0] == cobra.ShellCompRequestCmd || args[0] == cobra.ShellCompNoDescRequestCmd) {
 		return nil
 	}
-	if _, _, err := root.Find(args); err == nil {
+	asked := args
+	if len(args) > 0 && args[0] == "help" {
+		asked = args[1:]
+	}
+	cmd, rest, err := root.Find(asked)
+	if err == nil && cmd.Name() == "completion" && len(rest) > 0 && !strings.HasPrefix(rest[0], "-") {
+		return usage("shells are bash, zsh, fish and powershell", "no completion for %q", rest[0])
+	}
+	if err == nil {
 		return nil
 	}
+	args = asked
 	name := firstWord(root, args)
 	return usage(suggestCommand(root, name), "no command %q", name)
 }

@@ -52,7 +52,7 @@ snapshot, and the next scan goes on; a second Ctrl-C leaves no trace.`,
 			if err != nil {
 				return err
 			}
-			return p.scan(cmd.Context(), c)
+			return scanError(p.scan(cmd.Context(), c))
 		},
 	}
 	flags := cmd.Flags()

@@ -32,12 +32,7 @@ The service may read everything and write nothing but its logbook in
 in the log.`,
 		Example: `  tidemark schedule /tmp/units
   tidemark schedule --program /usr/local/bin/tidemark /tmp/units`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) != 1 {
-				return usage("for example: tidemark schedule /tmp/units", "schedule takes one folder, and %d were given", len(args))
-			}
-			return nil
-		},
+		Args: oneFolder("/tmp/units"),
 		RunE: func(_ *cobra.Command, args []string) error { return p.schedule(args[0], binary) },
 	}
 	cmd.Flags().StringVar(&binary, "program", "", "`PATH` at which the program will lie (default where it lies now)")
@@ -73,6 +68,20 @@ func (p *program) schedule(dir, binary string) error {
 		files = append(files, file{e.Name(), strings.ReplaceAll(string(text), programMark, quotedPath(binary, e.Name()))})
 	}
 	return p.writeFiles(dir, "files for a nightly run", files)
+}
+
+// oneFolder is the argument check of commands that write into one.
+func oneFolder(example string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		hint := "for example: tidemark " + cmd.Name() + " " + example
+		switch {
+		case len(args) != 1:
+			return usage(hint, "%s takes one folder, and %d were given", cmd.Name(), len(args))
+		case args[0] == "":
+			return usage(hint, "%s needs a folder to write into, and its name is empty", cmd.Name())
+		}
+		return nil
+	}
 }
 
 // file is one to be written, whole.

@@ -48,7 +48,7 @@ func (n *notes) coverage(snapshot int, partial bool, c logbook.Coverage) {
 			snapshot, Plural(c.UnreadFiles, "file"), n.units.Bytes(c.UnreadBytes), Covered(partial, c))
 	}
 	if c.UnreadFolders > 0 {
-		n.add("In snapshot %d %s could not be opened. What lies below and was never seen is in no figure.",
+		n.add("In snapshot %d, %s could not be opened. What lies below and was never seen is in no figure.",
 			snapshot, Plural(c.UnreadFolders, "folder"))
 	}
 	if c.TornFiles > 0 {

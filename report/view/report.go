@@ -45,7 +45,7 @@ type Report struct {
 	Figures  []ReportFigure `json:"-"`         // to be seen at a glance
 	Nights   []TrendRow     `json:"-"`         // of Trend: those shown one by one
 	Months   []ReportMonth  `json:"-"`         // all the way back; nil where every night is shown by itself
-	StoodOut []ReportNight  `json:"stood_out"` // unusual ones among Nights
+	StoodOut []ReportNight  `json:"stood_out"` // those among Nights that an alert would have spoken of
 }
 
 // ReportNight is a night that stood out, with what there is to see of it.
@@ -53,6 +53,11 @@ type ReportNight struct {
 	To    int    `json:"to"` // the snapshot
 	Date  string `json:"date"`
 	Words string `json:"evidence"`
+
+	// Unusual says that it is so by what it brought, as in trend. Others stood out
+	// because of what could not be read, or because nothing was touched.
+	Unusual bool `json:"unusual"`
+	Unread  bool `json:"less_read"`
 
 	Mark string `json:"-"` // that the chart names it by
 }

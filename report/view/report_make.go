@@ -160,19 +160,56 @@ func (v *Report) nightSentence() string {
 	if len(parts) == 0 {
 		text = "What a usual night brings can not be said yet"
 	}
+	return text + v.stoodOutWords(len(parts) > 0) + "."
+}
+
+// stoodOutWords counts the nights that stood out by what they were: unusual ones, as
+// trend calls them, and others. judged says that some night could be judged.
+func (v *Report) stoodOutWords(judged bool) string {
+	var unusual, less, other []string
+	for _, n := range v.StoodOut {
+		if n.Unusual {
+			unusual = append(unusual, n.Date)
+		}
+		if n.Unread {
+			less = append(less, n.Date)
+		}
+		if !n.Unusual && !n.Unread {
+			other = append(other, n.Date)
+		}
+	}
 	of := ""
 	if len(v.Nights) < len(v.Trend.Nights) {
 		of = fmt.Sprintf(" of the last %d nights", len(v.Nights))
 	}
-	switch n := len(v.StoodOut); {
+	text := ""
+	switch n := len(unusual); {
 	case n == 1:
-		text += fmt.Sprintf("; the one of %s stood out%s", v.StoodOut[0].Date, of)
+		text = fmt.Sprintf("; the one of %s%s was unusual", unusual[0], of)
 	case n > 1:
-		text += fmt.Sprintf("; %d nights%s stood out", n, strings.TrimSuffix(of, " nights"))
-	case len(parts) > 0:
-		text += "; none" + of + " stood out"
+		text = fmt.Sprintf("; %d%s were unusual", n, orElse(of, " nights"))
+	case judged:
+		text = "; none" + of + " was unusual"
 	}
-	return text + "."
+	for _, o := range []struct {
+		dates []string
+		words string
+	}{{less, "not everything could be read"}, {other, "not one file was touched"}} {
+		switch n := len(o.dates); {
+		case n == 1:
+			text += fmt.Sprintf("; on that of %s %s", o.dates[0], o.words)
+		case n > 1:
+			text += fmt.Sprintf("; on %d %s", n, o.words)
+		}
+	}
+	return text
+}
+
+func orElse(text, other string) string {
+	if text == "" {
+		return other
+	}
+	return text
 }
 
 // fitSentence says whether it fits, or what is missing to say so.
@@ -221,7 +258,7 @@ func (v *Report) measured(last logbook.Segment, o Options) []Measured {
 	out := []Measured{
 		{"Sizes and times", "Read from the file system by walking the folders; a hard link counts once, runs of at least 1 MiB of zeros not at all."},
 		{"Coverage", v.coverage(last)},
-		{"Parts", fmt.Sprintf("Files are cut by their contents (method %s, nominal average %s). A part is known again by a keyed fingerprint; contents are never kept.",
+		{"Chunks", fmt.Sprintf("Files are cut by their contents (method %s, nominal average %s). A chunk is known again by a keyed fingerprint; contents are never kept.",
 			v.Method.Name, units.Exact(int64(v.Method.AverageBytes)))},
 	}
 	if e.MeanChunkBytes != nil {

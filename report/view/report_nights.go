@@ -83,7 +83,7 @@ func judged(shown int, p TrendParts, o Options) []*Alert {
 	return out
 }
 
-// stoodOut names the unusual nights among those shown, in order.
+// stoodOut names the nights among those shown that an alert spoke of, in order.
 func (v *Report) stoodOut(alerts []*Alert) []ReportNight {
 	out := []ReportNight{}
 	for _, a := range alerts {
@@ -95,7 +95,13 @@ func (v *Report) stoodOut(alerts []*Alert) []ReportNight {
 			if n.To != a.Snapshot {
 				continue
 			}
-			out = append(out, ReportNight{To: n.To, Date: n.Date, Words: n.Weekday + " " + n.Date + ": " + evidence(a), Mark: strconv.Itoa(len(out) + 1)})
+			less := slices.ContainsFunc(a.Reasons, func(r AlertReason) bool {
+				return r.Measure == MeasureCoveredShare && (r.Status == StatusWarning || r.Status == StatusCritical)
+			})
+			out = append(out, ReportNight{
+				To: n.To, Date: n.Date, Words: n.Weekday + " " + n.Date + ": " + evidence(a),
+				Unusual: n.Unusual, Unread: less, Mark: strconv.Itoa(len(out) + 1),
+			})
 		}
 	}
 	return out

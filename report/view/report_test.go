@@ -132,3 +132,26 @@ func TestReportSaysWhatIsMissing(t *testing.T) {
 		t.Error("an absent answer has no reason, or a list is null")
 	}
 }
+
+// Nights that were unusual and nights on which too little was read are told apart; a
+// night may be both.
+func TestReportSaysWhatStoodOut(t *testing.T) {
+	unusual, less, both, still := ReportNight{Date: "2026-10-02", Unusual: true}, ReportNight{Date: "2026-10-03", Unread: true}, ReportNight{Date: "2026-10-04", Unusual: true, Unread: true}, ReportNight{Date: "2026-10-05"}
+	for _, c := range []struct {
+		stood []ReportNight
+		shown int
+		want  string
+	}{
+		{nil, 3, "; none was unusual"},
+		{nil, 2, "; none of the last 2 nights was unusual"},
+		{[]ReportNight{unusual}, 3, "; the one of 2026-10-02 was unusual"},
+		{[]ReportNight{unusual, both}, 2, "; 2 of the last 2 nights were unusual; on that of 2026-10-04 not everything could be read"},
+		{[]ReportNight{unusual, less, both}, 3, "; 2 nights were unusual; on 2 not everything could be read"},
+		{[]ReportNight{less, still}, 3, "; none was unusual; on that of 2026-10-03 not everything could be read; on that of 2026-10-05 not one file was touched"},
+	} {
+		v := &Report{Trend: &Trend{Nights: make([]TrendRow, 3)}, Nights: make([]TrendRow, c.shown), StoodOut: c.stood}
+		if got := v.stoodOutWords(true); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}

@@ -77,7 +77,10 @@ func nightsPicture(v *view.Report) *picture {
 		twin.Rows = append(twin.Rows, cells(night, least(num(bytesOr(u, r.TouchedBytes))), num(bytesOr(u, r.NewBytes)), num(bytesOr(u, r.UploadBytes)), words(remarks)))
 	}
 	// One huge night must not make the others invisible: it is cut off, and says so.
-	cut := false
+	cut, less, gaps := false, false, false
+	for _, n := range nights {
+		less, gaps = less || n.Partly, gaps || n.Gap
+	}
 	if usualTop > 0 && top > 4*usualTop {
 		top, cut = 2.5*usualTop, true
 	}
@@ -85,6 +88,12 @@ func nightsPicture(v *view.Report) *picture {
 	sub := "New bytes; the dark part of a bar is what they compress to."
 	if cut {
 		sub += " Bars with a break go on beyond the picture."
+	}
+	if less {
+		sub += " Dots below a night: not everything could be read."
+	}
+	if gaps {
+		sub += " A dotted line: no scan, or no figures."
 	}
 	p := draw("nights-chart", nightsCaption(v), sub, twin, func(s chart.Size, by string) string {
 		every := 1

@@ -27,6 +27,7 @@ var (
 	pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
 		// A path may be broken behind its slashes.
 		"parts": func(path string) []string { return strings.Split(path, "/") },
+		"tie":   tie,
 	}).Parse(pageText))
 	style     = string(squeeze([]byte(styleText))) // as it stands in the page: the hash is of every byte
 	styleHash = hashOf(style)
@@ -158,6 +159,22 @@ func cells(list ...cell) row        { return row{Cells: list} }
 // bar draws part of the longest bar; words say what it stands for.
 func bar(part float64, words string) cell {
 	return cell{IsBar: true, Class: "bar", Bar: percent(part), Ink: chart.Main, Text: words}
+}
+
+// tied is what running text must not break in: a number and its unit, a date, a time
+// and its offset.
+var tied = regexp.MustCompile(`[0-9]+-[0-9]{2}-[0-9]{2}\b|[0-9]{2}:[0-9]{2} [+-][0-9]{2}:[0-9]{2}|[0-9] (?:[kKMGTPE]?i?B\b|[kMG]?bit/s|%|m?s\b|min\b|h\b|d\b)`)
+
+// tie escapes running text, and keeps together what belongs together.
+func tie(text string) template.HTML {
+	var b strings.Builder
+	at := 0
+	for _, m := range tied.FindAllStringIndex(text, -1) {
+		b.WriteString(template.HTMLEscapeString(text[at:m[0]]))
+		b.WriteString(`<span class="tie">` + template.HTMLEscapeString(text[m[0]:m[1]]) + `</span>`)
+		at = m[1]
+	}
+	return template.HTML(b.String() + template.HTMLEscapeString(text[at:]))
 }
 
 var numberUnit = regexp.MustCompile(`([0-9]) ([^ 0-9])`)

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 
+	"tidemark/report/measure"
 	"tidemark/report/render/html/chart"
 	"tidemark/report/units"
 	"tidemark/report/view"
@@ -213,7 +214,12 @@ func causeTable(c *view.Change, u units.System) *table {
 	return barTable("What happened to the files", "Cause", shareOfNew, c.Causes,
 		func(r R) string { return r.Words },
 		func(r R) float64 { return r.NewShare },
-		column[R]{"New", func(r R) string { return u.Bytes(r.NewBytes) }, false},
+		column[R]{"New", func(r R) string {
+			if r.Cause == measure.FirstSeen {
+				return "baseline"
+			}
+			return u.Bytes(r.NewBytes)
+		}, false},
 		column[R]{"File sizes", func(r R) string { return u.Bytes(r.Bytes) }, false},
 		column[R]{"Files", func(r R) string { return units.Count(r.Files) }, true})
 }
@@ -274,6 +280,11 @@ func howSection(v *view.Report) section {
 		t.Rows = append(t.Rows, cells(name(m.What), words(m.How)))
 	}
 	s.Blocks = append(s.Blocks, block{Table: t})
+	w := &table{Caption: "What the words mean", Head: head(name("Word"), words("Meaning"))}
+	for _, term := range view.Glossary() {
+		w.Rows = append(w.Rows, cells(name(term.Word), words(term.Means)))
+	}
+	s.Blocks = append(s.Blocks, block{Table: w})
 	if e := v.Estimate; e != nil {
 		if len(e.Assumed) > 0 {
 			s.Blocks = append(s.Blocks, block{Heading: "Assumed, not measured", Notes: e.Assumed})
