@@ -148,7 +148,7 @@ func (e *endless) ReadAt(p []byte, off int64) (n int, err error) {
 // are bounded by its size: none but a stretch's last is shorter than a quarter of the
 // average, 16 KiB as usual, so these are 16 TB.)
 func TestManyPiecesInBoundedMemory(t *testing.T) {
-	many := int64(4_000_000)
+	many := int64(2_500_000)
 	if text := os.Getenv(piecesEnv); text != "" {
 		var err error
 		if many, err = strconv.ParseInt(text, 10, 64); err != nil {

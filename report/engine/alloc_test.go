@@ -41,7 +41,7 @@ func TestParseAllocatesInProportion(t *testing.T) {
 		"comments":        func(n int) string { return strings.Repeat("#\n", n/2) },
 		"unknown keys":    func(n int) string { return strings.Repeat("[[x]]\n", n/6) },
 	} {
-		for _, n := range []int{10_000, 80_000, 500_000} {
+		for _, n := range []int{10_000, 100_000} {
 			doc := text(n)
 			got := allocated(func() { engine.Parse(strings.NewReader(doc), "needs.toml") })
 			if got > 600*int64(len(doc)) {
