@@ -2,7 +2,6 @@ package logbook
 
 import (
 	"github.com/parquet-go/parquet-go"
-	"github.com/parquet-go/parquet-go/compress/zstd"
 )
 
 // fileRow is one row of files.parquet and of listing.parquet: an entry that
@@ -113,8 +112,6 @@ const (
 	chunkPageBytes = 64 << 10
 	chunkGroupRows = 1 << 17
 )
-
-var codec = &zstd.Codec{Level: zstd.SpeedDefault}
 
 func writerOptions(schema *parquet.Schema, pageBytes int) []parquet.WriterOption {
 	return []parquet.WriterOption{
