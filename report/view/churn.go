@@ -248,22 +248,30 @@ func (v *Churn) answer() string {
 	return s.String()
 }
 
-// deepest is the deepest folder that holds more than half of what is new.
+// deepest is the deepest folder that holds more than half of what is new, else
+// the one of the first level that holds most. Where there is one root alone, that
+// it holds everything tells nothing.
 func (v *Churn) deepest() *ChurnFolder {
-	var best *ChurnFolder
+	roots := 0
 	for i := range v.Folders {
-		if f := &v.Folders[i]; f.NewShare > 0.5 && (best == nil || f.Depth >= best.Depth) {
-			best = f
+		if v.Folders[i].Parent < 0 {
+			roots++
 		}
 	}
-	if best == nil {
-		for i := range v.Folders {
-			if f := &v.Folders[i]; f.Depth == 1 && (best == nil || f.NewShare > best.NewShare) {
-				best = f
-			}
+	var half, most *ChurnFolder
+	for i := range v.Folders {
+		f := &v.Folders[i]
+		if f.NewShare > 0.5 && (f.Parent >= 0 || roots > 1) && (half == nil || f.Depth >= half.Depth) {
+			half = f
+		}
+		if f.Depth == 1 && f.NewBytes > 0 && (most == nil || f.NewShare > most.NewShare) {
+			most = f
 		}
 	}
-	return best
+	if half != nil {
+		return half
+	}
+	return most
 }
 
 func (v *Churn) notes(f Facts, o Options) []string {

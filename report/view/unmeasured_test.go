@@ -142,3 +142,28 @@ func TestChurnSaysInWhichParts(t *testing.T) {
 		}
 	}
 }
+
+// The folder that is named tells something: not the only root, which holds all.
+func TestChurnNamesAFolder(t *testing.T) {
+	folder := func(label, path string, parent int, fresh int64) measure.ChurnFolder {
+		return measure.ChurnFolder{Label: label, Path: []byte(path), Parent: parent, NewBytes: fresh}
+	}
+	for _, c := range []struct {
+		folders []measure.ChurnFolder
+		want    string
+	}{
+		{[]measure.ChurnFolder{folder("share", "", -1, 100), folder("share", "a", 0, 60), folder("share", "a/b", 1, 55), folder("share", "c", 0, 40)}, "share/a/b"},
+		{[]measure.ChurnFolder{folder("share", "", -1, 100), folder("share", "a", 0, 30), folder("share", "c", 0, 40)}, "share/c"},
+		{[]measure.ChurnFolder{folder("share", "", -1, 100)}, ""},
+		{[]measure.ChurnFolder{folder("annex", "", -1, 20), folder("share", "", -1, 80), folder("share", "a", 1, 40), folder("share", "c", 1, 40)}, "share"},
+	} {
+		m := &measure.Churn{From: 1, To: 2, Nights: 1, Change: &measure.Change{ChangeTotals: logbook.ChangeTotals{NewBytes: 100}}, Folders: c.folders}
+		got := ""
+		if f := NewChurn(m, Facts{}, Options{}).deepest(); f != nil {
+			got = f.Raw
+		}
+		if got != c.want {
+			t.Errorf("%v: %q, want %q", c.folders, got, c.want)
+		}
+	}
+}
