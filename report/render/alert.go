@@ -22,6 +22,7 @@ func alertLine(p *page, v *view.Alert) {
 func AlertText(w io.Writer, v *view.Alert) error {
 	p := &page{}
 	alertLine(p, v)
+	scored := false
 	for i := range v.Judged {
 		r := &v.Judged[i]
 		text := string(r.Status) + ", " + alertMeasure(r) + ": " + r.Evidence
@@ -29,14 +30,34 @@ func AlertText(w io.Writer, v *view.Alert) error {
 			text += fmt.Sprintf(", score %.1f", *r.Score)
 		}
 		p.paragraph("  · ", text)
+		scored = scored || r.Score != nil
+	}
+	if scored {
+		p.line("")
+		p.paragraph("  ", "A score says how far a figure lies from the usual one, set against how far apart such nights lie (modified z-score); needs file, [alert]: from which one on it is a warning, and critical.")
 	}
 	p.notes(v.Notes)
 	return p.flush(w)
 }
 
+// alertMeasures are the measures in words; their names are for machines.
+var alertMeasures = map[string]string{
+	view.MeasureNewBytes:        "new data",
+	view.MeasureTouchedFiles:    "files touched",
+	view.MeasureCompressedShare: "how new data compresses",
+	view.MeasureRenamedFiles:    "files renamed",
+	view.MeasureCoveredShare:    "what could be read",
+	view.MeasureGoodScanAge:     "age of the last good scan",
+	view.MeasurePlanFull:        "the plan in use",
+}
+
 func alertMeasure(r *view.AlertReason) string {
-	if r.Of == nil {
-		return r.Measure
+	what := alertMeasures[r.Measure]
+	if what == "" {
+		what = r.Measure
 	}
-	return r.Measure + " of a " + r.Of.Kind
+	if r.Of != nil {
+		what += ", by " + r.Of.Kind
+	}
+	return what
 }

@@ -66,7 +66,8 @@ func (v *Alert) line() string {
 		} else if r.Score != nil {
 			text += fmt.Sprintf(", score %.1f", *r.Score)
 		}
-		if len(r.Folders) > 0 && r.Status != StatusUnknown {
+		// One folder's own figure names it, and the others are no part of it.
+		if len(r.Folders) > 0 && r.Status != StatusUnknown && (r.Of == nil || r.Of.Kind != "folder") {
 			text += " [" + foldersWords(r.Folders) + "]"
 		}
 		if v.Status != StatusUnknown && !ofNight(r.Measure) {

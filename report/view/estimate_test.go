@@ -175,7 +175,7 @@ func TestTurnText(t *testing.T) {
 
 // Why 27 nights are 26 elsewhere is said where they are counted.
 func TestSpannedWords(t *testing.T) {
-	for n, want := range []string{"", ", one of them a step over several dates,", ", 2 of them steps over several dates,"} {
+	for n, want := range []string{"", " (one of them a step over several dates)", " (2 of them steps over several dates)"} {
 		if got := (&Estimate{Spanned: n}).spannedWords(); got != want {
 			t.Errorf("%q, want %q", got, want)
 		}

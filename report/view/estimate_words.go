@@ -91,9 +91,9 @@ func (v *Estimate) spannedWords() string {
 	case 0:
 		return ""
 	case 1:
-		return ", one of them a step over several dates,"
+		return " (one of them a step over several dates)"
 	}
-	return fmt.Sprintf(", %d of them steps over several dates,", v.Spanned)
+	return fmt.Sprintf(" (%d of them steps over several dates)", v.Spanned)
 }
 
 // meanwhile says that what is new while a first upload lasts is sent with it.

@@ -95,7 +95,11 @@ func TourExplain(e *Explain) TourPart {
 			}
 		}
 		if total > 0 && first != nil && of(first) > 0 {
-			p.After = append(p.After, fmt.Sprintf("%s: %s; the largest part of it, %s, in %s.", what, b(total), units.Share(share(of(first), total)), FolderText(first.Raw)))
+			where := fmt.Sprintf("the largest part of it, %s,", units.Share(share(of(first), total)))
+			if of(first) == total {
+				where = "all of it"
+			}
+			p.After = append(p.After, fmt.Sprintf("%s: %s; %s in %s.", what, b(total), where, FolderText(first.Raw)))
 		}
 	}
 	most("Further names of a file", e.HardlinkBytes, func(r *ExplainRow) int64 { return r.HardlinkBytes })
@@ -287,7 +291,7 @@ func (v *Tour) AskTruth() {
 	for _, r := range v.Scoreboard {
 		if r.Total && r.What == TourAllFiles {
 			p.Says = append(p.Says, fmt.Sprintf(
-				"For runs written at random places, the mathematics of cutting by content expects %s new for all nights together (a place lies in a part of E[L²]/E[L] bytes on average, L being the length of parts); %s were measured, for %s written.",
+				"For runs written at random places, the mathematics of cutting by content expects %s new for all nights together (a place lies in a chunk of E[L²]/E[L] bytes on average, L being the length of chunks); %s were measured, for %s written.",
 				b(*r.LawBytes), b(*r.MeasuredBytes), b(*r.TruthBytes)))
 		}
 	}
@@ -339,8 +343,8 @@ func (v *Tour) Finish() {
 		never += n.NeverSeenBytes
 	}
 	v.Answer = fmt.Sprintf(
-		"The file share of an invented workshop (Oxbow Joinery, bench.example.org) was laid out and played for %d nights up to %s, and measured %d times. After the baseline, %s really new were found where %s had been written that were never seen before. %d of %d figures agree with what was really done.",
-		v.Nights, last.Date, v.Snapshots, b(fresh), b(never), v.Checks-v.Failed, v.Checks)
+		"The file share of an invented workshop (Oxbow Joinery, bench.example.org) was laid out and played for %d nights up to %s, and measured %d times. After the baseline, %s really new were found where %s had been written that were never seen before. %s of %s figures agree with what was really done.",
+		v.Nights, last.Date, v.Snapshots, b(fresh), b(never), units.Count(int64(v.Checks-v.Failed)), units.Count(int64(v.Checks)))
 	v.Notes = []string{
 		"The data are invented, and so are the needs file's line and prices: what is usual here says nothing about your own share. Measure that: tidemark scan FOLDER.",
 		"An estimate is no backup, and no promise about one. Try a restore.",
