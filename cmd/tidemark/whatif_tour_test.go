@@ -76,6 +76,23 @@ func TestWhatIfIsAFreshScanOfTheExample(t *testing.T) {
 	if before["stored_bytes"] == after["stored_bytes"] || before["nightly_upload_bytes"] == after["nightly_upload_bytes"] {
 		t.Error("nothing was left out")
 	}
+	// A retention of the kept tree is that of the fresh scans, with what an engine
+	// adds for each file version: names that went with the rules were hard links.
+	needs := filepath.Join(work, "needs.toml")
+	write(t, needs, "[engine]\nname = \"ours\"\nunit = \"content-defined\"\nper_file_bytes = 100000\nper_reference_bytes = 1000\nper_chunk_bytes = 10\n")
+	for _, retention := range []string{"last=1", "last=3", "daily=2,weekly=1"} {
+		kept := func(book string, more ...string) any {
+			v := answerOf(t, exitDone, append([]string{"whatif", "--json", "--logbook", book, "--needs", needs, "--retention", retention}, more...)...)
+			return v["after"].(map[string]any)["kept_bytes"]
+		}
+		want := kept(less)
+		if n, ok := number64(want); !ok || n <= 0 {
+			t.Fatalf("%s: kept %v", retention, want)
+		}
+		if have := kept(whole, args[4:]...); have != want {
+			t.Errorf("%s keeps %v, of a fresh scan %v", retention, have, want)
+		}
+	}
 	promised(t, "whatif", got, []string{"before object", "after object", "saved_bytes integer?", "saved_nightly_bytes integer?"})
 	wellFormed(t, "whatif", got)
 }
