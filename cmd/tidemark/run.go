@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"strings"
 
@@ -21,7 +22,8 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root := p.command()
 	root.SetArgs(args)
 	root.SetIn(stdin)
-	root.SetOut(stdout)
+	help := &heard{Writer: stdout}
+	root.SetOut(help)
 	root.SetErr(stderr)
 	fitHelp(root, columnsOf(p.stdout))
 	err := checkCommand(root, args)
@@ -35,11 +37,29 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 			return code
 		}
 	}
+	if err == nil && help.err != nil {
+		err = fmt.Errorf("standard output: writing the help: %w", unpathed(help.err))
+	}
 	if err == nil {
 		return exitDone
 	}
 	complain(p.stderr, err)
 	return codeOf(err)
+}
+
+// heard remembers that something could not be written, which the writer of the help
+// does not ask.
+type heard struct {
+	io.Writer
+	err error
+}
+
+func (h *heard) Write(b []byte) (int, error) {
+	n, err := h.Writer.Write(b)
+	if h.err == nil {
+		h.err = err
+	}
+	return n, err
 }
 
 // command builds the tree of commands.
