@@ -30,7 +30,9 @@ type CurveResult struct {
 	// Minimum is the index of the content-defined point with the least
 	// StoredBytes, −1 where compressed bytes are not known. FlatFrom … FlatTo are
 	// the points around it that store at most FlatShare more. The least may as well
-	// lie anywhere from OpenFrom to OpenTo: those points' ranges reach below its.
+	// lie anywhere from OpenFrom to OpenTo: those points' ranges reach into its.
+	// What moves all points alike, a sample's interval or how strong a strong
+	// compression is, is in none of these ranges.
 	Minimum          int
 	FlatFrom, FlatTo int
 	OpenFrom, OpenTo int
@@ -100,7 +102,8 @@ type CurvePoint struct {
 
 	Notes []CurveNote // never nil
 
-	newDerived int64 // NewBytes, where it is left out too
+	newDerived          int64 // NewBytes, where it is left out too
+	apartLow, apartHigh int64 // as StoredLowBytes … StoredHighBytes, without what moves all points alike
 }
 
 // CurveNote says what a point suffers from.
@@ -255,11 +258,14 @@ func (w *unitWalk) point(v *unitView, m *model) CurvePoint {
 		p.StoredBytes = p.CompressedBytes + p.OverheadBytes
 		p.StoredLowBytes = p.CompressedLowBytes + p.OverheadBytes
 		p.StoredHighBytes = p.CompressedHighBytes + p.OverheadBytes
+		low, high := m.apart(&v.now)
+		p.apartLow, p.apartHigh = low+p.OverheadBytes, high+p.OverheadBytes
 		if p.UniqueBytes > 0 {
 			// The ratio carries over to what a direct scan may find.
 			ratio := float64(p.CompressedBytes) / float64(p.UniqueBytes)
-			p.StoredLowBytes -= int64(ratio * float64(p.UniqueBytes-p.UniqueLowBytes))
-			p.StoredHighBytes += int64(ratio * float64(p.UniqueHighBytes-p.UniqueBytes))
+			less, more := int64(ratio*float64(p.UniqueBytes-p.UniqueLowBytes)), int64(ratio*float64(p.UniqueHighBytes-p.UniqueBytes))
+			p.StoredLowBytes, p.apartLow = p.StoredLowBytes-less, p.apartLow-less
+			p.StoredHighBytes, p.apartHigh = p.StoredHighBytes+more, p.apartHigh+more
 		}
 	}
 	w.newBytes(&p, v, m)
@@ -340,7 +346,7 @@ func (r *CurveResult) minimum() {
 	r.FlatFrom, r.FlatTo = r.Minimum, r.Minimum
 	r.OpenFrom, r.OpenTo = r.Minimum, r.Minimum
 	for i, p := range points {
-		if p.StoredLowBytes < least.StoredHighBytes {
+		if p.apartLow < least.apartHigh {
 			r.OpenFrom, r.OpenTo = min(r.OpenFrom, i), max(r.OpenTo, i)
 		}
 	}

@@ -80,6 +80,20 @@ func packedAs(p *engine.Profile, mid, low, high, bytes int64) (int64, int64, int
 // the sample leave open; −1, −1, −1 where nothing was measured of some of them.
 func (m *model) compressed(s *unitSums) (mid, low, high int64) { return m.scaled(s, m.scaling) }
 
+// apart is compressed without what moves all points of a curve alike: the
+// sample's interval, and how strong a strong compression is.
+func (m *model) apart(s *unitSums) (low, high int64) {
+	if s.unknown > 0 || m.unknown {
+		return Packed(m.profile, -1, s.bytes), Packed(m.profile, -1, s.bytes)
+	}
+	open := contextError * float64(s.context)
+	at := func(packed float64) int64 {
+		n := min(max(int64(math.Round(packed*m.scale)), 0), s.bytes)
+		return Packed(m.profile, n, s.bytes)
+	}
+	return at(float64(s.packed) - open), at(float64(s.packed) + open)
+}
+
 // compressedNew is compressed for units that the nights brought.
 func (m *model) compressedNew(s *unitSums) (mid, low, high int64) { return m.scaled(s, m.fresh) }
 

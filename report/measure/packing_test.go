@@ -245,3 +245,37 @@ func notCompressed(t *testing.T, sampledFirst bool) {
 		t.Errorf("what if: %+v", w)
 	}
 }
+
+// That a sample leaves the stored bytes open, all alike, makes it no less
+// certain which size needs least.
+func TestASampleMovesAllSizesAlike(t *testing.T) {
+	ctx := context.Background()
+	for _, strength := range []engine.Compression{engine.Light, engine.Strong} {
+		b, _, _ := mixedBook(t, true, 0.9, 0.4)
+		p := &engine.Profile{Unit: engine.ContentDefined, Compression: strength, PerChunkBytes: 20_000}
+		c, err := Curve(ctx, b, 0, Options{Profile: p})
+		must(t, err)
+		base := &c.Points[0]
+		if base.StoredHighBytes <= base.StoredLowBytes {
+			t.Fatalf("%s: the sample leaves nothing open: %+v", strength, base)
+		}
+		if base.apartLow != base.StoredBytes || base.apartHigh != base.StoredBytes {
+			t.Errorf("%s: the size that was measured is open by itself: %d … %d, stored %d", strength, base.apartLow, base.apartHigh, base.StoredBytes)
+		}
+		for i := range c.Points {
+			if q := &c.Points[i]; q.apartLow > q.StoredBytes || q.apartHigh < q.StoredBytes || q.apartLow < q.StoredLowBytes || q.apartHigh > q.StoredHighBytes {
+				t.Errorf("%s: %+v", strength, q)
+			}
+		}
+	}
+	point := func(stored, sample, apart int64) CurvePoint {
+		return CurvePoint{
+			StoredBytes: stored, StoredLowBytes: stored - sample - apart, StoredHighBytes: stored + sample + apart,
+			apartLow: stored - apart, apartHigh: stored + apart,
+		}
+	}
+	r := CurveResult{Minimum: -1, Points: []CurvePoint{point(1000, 100, 0), point(950, 100, 10), point(955, 100, 10), point(1500, 0, 0)}}
+	if r.minimum(); r.Minimum != 1 || r.OpenFrom != 1 || r.OpenTo != 2 {
+		t.Errorf("least %d, open %d … %d", r.Minimum, r.OpenFrom, r.OpenTo)
+	}
+}
