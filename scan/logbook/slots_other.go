@@ -4,7 +4,8 @@ package logbook
 
 // allocateSlots returns n free slots; the collector gives them back.
 func allocateSlots(n int) (high []uint64, low []uint32, free func()) {
-	return make([]uint64, n), make([]uint32, n), nil
+	high, low = heapSlots(n)
+	return high, low, nil
 }
 
 // allocateSlab says that there is none.

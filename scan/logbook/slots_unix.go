@@ -17,11 +17,13 @@ const mapFrom = 32 << 10
 func allocateSlots(n int) (high []uint64, low []uint32, free func()) {
 	size := n * slotBytes
 	if size < mapFrom {
-		return make([]uint64, n), make([]uint32, n), nil
+		high, low = heapSlots(n)
+		return high, low, nil
 	}
 	mem, err := mapPages(wholePages(size))
 	if err != nil {
-		return make([]uint64, n), make([]uint32, n), nil
+		high, low = heapSlots(n)
+		return high, low, nil
 	}
 	high, low = slotsIn(mem)
 	return high, low, func() { unix.Munmap(mem) }

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"math/bits"
 	"sync"
+	"unsafe"
 
 	"tidemark/chunk"
 )
@@ -105,6 +106,12 @@ func (p *tablePart) place(kept uint64, id int64) {
 // grow moves the part into at least n slots.
 func (p *tablePart) grow(n int) { p.moveTo(allocateSlots(n)) }
 
+// heapSlots are n slots in one piece of the collector's memory.
+func heapSlots(n int) (high []uint64, low []uint32) {
+	mem := make([]uint64, n+(n+1)/2)
+	return mem[:n:n], unsafe.Slice((*uint32)(unsafe.Pointer(&mem[n])), n)
+}
+
 func (p *tablePart) moveTo(newHigh []uint64, newLow []uint32, newFree func()) {
 	high, low, free := p.high, p.low, p.free
 	p.high, p.low, p.free, p.slab = newHigh, newLow, newFree, false
@@ -135,10 +142,22 @@ func (t *Table) addAll(first int64, prints [][16]byte) {
 	}
 }
 
+const (
+	leastSlots = 16 // of a part at first
+	fewSlots   = 64 // up to so many a part, all parts' first slots are one piece of memory
+)
+
 // reserve makes room for n chunks in all, evenly spread, in a table that is empty.
 func (t *Table) reserve(n int64) {
-	each := int(n/tableParts) * 23 / 20
-	if each < 64 {
+	each := max(int(n/tableParts)*23/20, leastSlots)
+	if each <= fewSlots {
+		high, low := make([]uint64, tableParts*each), make([]uint32, tableParts*each)
+		for i := range t.parts {
+			p := &t.parts[i]
+			p.mu.Lock()
+			p.moveTo(high[i*each:][:each:each], low[i*each:][:each:each], nil)
+			p.mu.Unlock()
+		}
 		return
 	}
 	part, free := allocateSlab(tableParts, each)
