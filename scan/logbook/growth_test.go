@@ -62,7 +62,7 @@ func scatteredImage(t testing.TB, chunks, writes int) float64 {
 	pieces := make([]piece, chunks)
 	now := Entry{Label: "vm", Path: []byte("image.raw"), Size: int64(chunks) * length}
 	var old *Entry
-	var total, most int64
+	var total, most, last int64
 	for n := range nights + 1 {
 		b, err := open(fsys, memDir)
 		if err != nil {
@@ -101,11 +101,15 @@ func scatteredImage(t testing.TB, chunks, writes int) float64 {
 			size := p.stored.Files.Bytes
 			total += size
 			if old.Chain > 0 {
-				most = max(most, size)
+				most, last = max(most, size), size
 			}
 		}
 	}
-	t.Logf("%d runs; %.1f kB a night, at most %.1f kB but for full copies", len(now.Recipe), float64(total)/nights/1e3, float64(most)/1e3)
+	t.Logf("%d runs; %.1f kB a night, %.1f kB the last, at most %.1f kB but for full copies",
+		len(now.Recipe), float64(total)/nights/1e3, float64(last)/1e3, float64(most)/1e3)
+	if bound := 5e3 + 30*float64(writes); float64(most) > bound {
+		t.Errorf("a night of %d writes took %d bytes, more than %.0f", writes, most, bound)
+	}
 	if len(now.Recipe) < chunks/2 {
 		t.Errorf("the image is in %d pieces only: nothing was tested", len(now.Recipe))
 	}
