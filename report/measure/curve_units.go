@@ -89,7 +89,7 @@ type unitWalk struct {
 	// Of the snapshot; the ladder's upper part.
 	totals           logbook.ExplainTotals
 	folders, types   []ExplainSplit
-	separateDup      int64 // DuplicateFileBytes if each label is a store of its own
+	separateDup      int64    // DuplicateFileBytes if each label is a store of its own
 	contents, within *hashSet // within a label; nil: no view keeps labels apart
 	changedFiles     int64
 	changedBytes     int64
