@@ -29,7 +29,7 @@ func (p *program) estimateCommand() *cobra.Command {
 	f := estimateFlags{rangeFlags: rangeFlags{depth: 1, top: 10}}
 	cmd := &cobra.Command{
 		Use:   "estimate",
-		Short: "Upload, window, restore, retention, plan and cost, from the needs file",
+		Short: "Upload, window, restore, retention, plan and cost",
 		Long: `Estimate answers, from the measured nights and the needs file: how long the first
 upload takes, whether the nightly run ends inside the window and which line is
 enough, how long a restore takes, what the kept versions need and when a plan is

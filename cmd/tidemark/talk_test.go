@@ -8,6 +8,8 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"github.com/spf13/cobra"
+
 	"tidemark/report/view"
 	"tidemark/scan"
 )
@@ -148,6 +150,22 @@ func TestWordsFitTheScreen(t *testing.T) {
 	root.SetArgs([]string{"change", "--help"})
 	if err := root.Execute(); err != nil {
 		t.Fatal(err)
+	}
+	// All help fits the narrowest screen that is usual.
+	usual := &seen{columns: 80}
+	p = &program{stdout: usual, stderr: usual}
+	root = p.command()
+	root.SetOut(usual)
+	fitHelp(root, columnsOf(usual))
+	for _, c := range append([]*cobra.Command{root}, root.Commands()...) {
+		if err := c.Help(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, line := range strings.Split(usual.String(), "\n") {
+		if n := utf8.RuneCountInString(line); n > usual.columns {
+			t.Errorf("%d of %d columns: %s", n, usual.columns, line)
+		}
 	}
 	for _, line := range strings.Split(s.String(), "\n") {
 		if n := utf8.RuneCountInString(line); n > s.columns && !strings.HasPrefix(line, "  tidemark ") {

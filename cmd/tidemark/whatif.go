@@ -28,7 +28,7 @@ func (p *program) whatIfCommand() *cobra.Command {
 	var f whatIfFlags
 	cmd := &cobra.Command{
 		Use:   "whatif",
-		Short: "The same figures with files left out, in another engine or retention",
+		Short: "The same without some files, in another engine or retention",
 		Long: `Whatif says what a snapshot (the newest if none is named) and its nights would be
 with some files left out, in an engine of another profile, or under another
 retention. Nothing is read again. Bytes count as saved only if no file that
@@ -38,8 +38,8 @@ A rule is a pattern as scan --exclude takes it, or terms joined by "and":
 
     *.tmp            cache/            old/*.iso            !keep.tmp
     folder:share/old        what lies below a label or a folder of it
-    ending:iso              the last ending; "ending:" alone for files without one
-    older:2y  newer:30d     last modified longer ago, or less; or a date, older:2024-01-31
+    ending:iso              the last ending; "ending:" alone: files without one
+    older:2y  newer:30d     modified longer ago, or less; or older:2024-01-31
     larger:1GB  smaller:4kB
     pattern:*.bak           a pattern beside other terms`,
 		Example: `  tidemark whatif --leave-out '*.tmp' --leave-out folder:share/cache
