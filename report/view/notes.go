@@ -2,6 +2,7 @@ package view
 
 import (
 	"fmt"
+	"slices"
 
 	"tidemark/report/engine"
 	"tidemark/report/units"
@@ -65,12 +66,26 @@ func (n *notes) nights(f Facts, from, to int) {
 			n.add("This step covers %d dates, since no snapshot was taken between them. It is not divided by them.", d)
 		}
 	}
-	for _, s := range f.Segments {
-		if s.Number >= from && s.Number <= to {
-			n.coverage(s.Number, s.Partial, s.Coverage)
+	var gaps []*logbook.Segment
+	for i := range f.Segments {
+		s := &f.Segments[i]
+		c := &s.Coverage
+		if s.Number >= from && s.Number <= to && (s.Partial || c.UnreadFiles > 0 || c.UnreadFolders > 0 || c.TornFiles > 0) {
+			gaps = append(gaps, s)
 		}
 	}
+	if len(gaps) > mostGaps {
+		n.add("%s of the %s from %d to %d were not read whole: files or folders were denied, failed, changed while being read or were not reached. Those count as they were last known, or not at all where they never were; tidemark trend shows each night.",
+			units.Count(int64(len(gaps))), Plural(int64(to-from+1), "snapshot"), from, to)
+		gaps = slices.DeleteFunc(gaps, func(s *logbook.Segment) bool { return s.Number != to })
+	}
+	for _, s := range gaps {
+		n.coverage(s.Number, s.Partial, s.Coverage)
+	}
 }
+
+// mostGaps is how many snapshots are told of one by one.
+const mostGaps = 5
 
 // Covered says what the figures of a snapshot stand on. What was never reached
 // has no known size: the share is then a bound, and says nothing where all that
