@@ -116,8 +116,7 @@ func create(c *scanConfig) (*made, error) {
 	if err != nil {
 		return nil, err
 	}
-	_, err = os.Lstat(c.dir)
-	m := &made{dir: c.dir, newFolder: os.IsNotExist(err), before: listed(c.dir)}
+	m := &made{dir: c.dir, folders: missing(c.dir), before: listed(c.dir)}
 	if _, err := logbook.Create(c.dir, logbook.CreateOptions{Params: params, KeyFile: c.key, Key: c.oldKey}); err != nil {
 		return nil, err
 	}
@@ -126,9 +125,20 @@ func create(c *scanConfig) (*made, error) {
 
 // made is what a first scan made before it measured anything.
 type made struct {
-	dir       string
-	newFolder bool
-	before    map[string]bool // what lay there
+	dir     string
+	folders []string        // that were not there: dir, then what it lies in
+	before  map[string]bool // what lay there
+}
+
+// missing lists a folder and those it lies in, as far as they are not there.
+func missing(dir string) (out []string) {
+	for {
+		if _, err := os.Lstat(dir); !os.IsNotExist(err) {
+			return out
+		}
+		out = append(out, dir)
+		dir = filepath.Dir(dir)
+	}
 }
 
 const lockFile = "lock" // in the logbook's folder
@@ -165,8 +175,10 @@ func (b *scanBook) removeLock() {
 	if _, was := b.made.before[lockFile]; !was {
 		os.Remove(filepath.Join(b.made.dir, lockFile))
 	}
-	if b.made.newFolder {
-		os.Remove(b.made.dir)
+	for _, folder := range b.made.folders {
+		if os.Remove(folder) != nil {
+			return // something lies in it by now
+		}
 	}
 }
 
