@@ -109,8 +109,10 @@ func Run(ctx context.Context, book *logbook.Book, o Options) (*logbook.Pending, 
 		}
 		return nil, nil, err
 	}
-	if result.Segment.Work.ReadFiles > 0 {
+	if result.Segment.Work.ReadBytes > giveBackFrom {
 		// What is measured next has the room of the buffers that files were read into.
+		// (They take memory as far as they were filled; giving it back takes a scan of
+		// a few files several times as long as the scan.)
 		debug.FreeOSMemory()
 	}
 	return pending, result, nil
@@ -296,6 +298,9 @@ func (s *scanner) run(ctx context.Context, w *walker, pending *logbook.Pending, 
 	}
 	return s.result(ctx, c)
 }
+
+// giveBackFrom is how many bytes must have been read for the buffers to matter.
+const giveBackFrom = 4 << 20
 
 // gcPercent is the room that the garbage collector has, in percent of what is
 // alive, while files are read. Most of what is alive then are buffers without
