@@ -302,15 +302,15 @@ func (s *scanner) run(ctx context.Context, w *walker, pending *logbook.Pending, 
 // giveBackFrom is how many bytes must have been read for the buffers to matter.
 const giveBackFrom = 4 << 20
 
-// gcPercent is the room that the garbage collector has, in percent of what is
-// alive, while files are read. Most of what is alive then are buffers without
-// pointers, in use from the beginning to the end, and little is allocated beside
-// them: with the usual 100 a scan would take half as much memory again, and save
-// no time.
-const gcPercent = 10
+// gcPercent is the room that the garbage collector has while files are read, in
+// percent of what is alive: about as many bytes for any number of hashers, each
+// of which keeps some MiB alive. Most of that are buffers without pointers, in use
+// from the beginning to the end, and little is allocated beside them: with the
+// usual 100 a scan would take half as much memory again, and save no time.
+func gcPercent(hashers int) int { return max(40/hashers, 5) }
 
 // lean bounds the collector's room, and spacious takes that back.
-func (c *committer) lean() { c.gcPercent = debug.SetGCPercent(gcPercent) }
+func (c *committer) lean() { c.gcPercent = debug.SetGCPercent(gcPercent(c.s.workers().hashers)) }
 
 func (c *committer) spacious() {
 	if c.table != nil {
