@@ -70,6 +70,7 @@ type pipeline struct {
 	jobs    chan *item
 	hash    chan *work
 	readers []*reader
+	hashers int
 	table   *logbook.Table // set before tableReady is closed; nil: the scan ends
 	tableUp chan struct{}
 	closed  sync.Once
@@ -86,6 +87,7 @@ func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMo
 		jobs:    make(chan *item, itemAhead),
 		hash:    make(chan *work, works*n.readers),
 		tableUp: make(chan struct{}),
+		hashers: n.hashers,
 	}
 	for range n.readers {
 		cut, err := chunk.NewSplitter(params)

@@ -310,7 +310,7 @@ const giveBackFrom = 4 << 20
 func gcPercent(hashers int) int { return max(40/hashers, 5) }
 
 // lean bounds the collector's room, and spacious takes that back.
-func (c *committer) lean() { c.gcPercent = debug.SetGCPercent(gcPercent(c.s.workers().hashers)) }
+func (c *committer) lean() { c.gcPercent = debug.SetGCPercent(gcPercent(c.p.hashers)) }
 
 func (c *committer) spacious() {
 	if c.table != nil {
