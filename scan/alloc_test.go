@@ -2,22 +2,15 @@ package scan
 
 import (
 	"encoding/base64"
-	"runtime"
 	"strings"
 	"testing"
 
+	"tidemark/chunk/alloctest"
 	"tidemark/scan/logbook"
 )
 
 // What names roots and places allocates a fixed number of times its length.
 func TestPlacesAllocateInProportion(t *testing.T) {
-	allocated := func(f func()) int64 {
-		var before, after runtime.MemStats
-		runtime.ReadMemStats(&before)
-		f()
-		runtime.ReadMemStats(&after)
-		return int64(after.TotalAlloc - before.TotalAlloc)
-	}
 	long := 1 << 18
 	for name, text := range map[string]string{
 		"separators": strings.Repeat("/", long),
@@ -35,7 +28,7 @@ func TestPlacesAllocateInProportion(t *testing.T) {
 			},
 			"a stop": func() { decodeStop(&logbook.Segment{Partial: true, StoppedAt: text}) },
 		} {
-			if got := allocated(parse); got > 50*int64(len(text))+64<<10 {
+			if got := alloctest.Bytes(parse); got > 50*int64(len(text))+64<<10 {
 				t.Errorf("%s, %s: %d bytes allocated for %d", what, name, got, len(text))
 			}
 		}

@@ -3,21 +3,12 @@ package engine_test
 import (
 	"errors"
 	"io"
-	"runtime"
 	"strings"
 	"testing"
 
+	"tidemark/chunk/alloctest"
 	"tidemark/report/engine"
 )
-
-// allocated is how many bytes f allocates in all.
-func allocated(f func()) int64 {
-	var before, after runtime.MemStats
-	runtime.ReadMemStats(&before)
-	f()
-	runtime.ReadMemStats(&after)
-	return int64(after.TotalAlloc - before.TotalAlloc)
-}
 
 // Reading a needs file allocates a fixed number of times what it is long, whatever
 // is in it and however long it is (400 times at most when this was written, by keys
@@ -43,7 +34,7 @@ func TestParseAllocatesInProportion(t *testing.T) {
 	} {
 		for _, n := range []int{10_000, 100_000} {
 			doc := text(n)
-			got := allocated(func() { engine.Parse(strings.NewReader(doc), "needs.toml") })
+			got := alloctest.Bytes(func() { engine.Parse(strings.NewReader(doc), "needs.toml") })
 			if got > 600*int64(len(doc)) {
 				t.Errorf("%s: %d bytes allocated for %d", name, got, len(doc))
 			}
@@ -61,7 +52,7 @@ func TestParseReadsNoFurther(t *testing.T) {
 		read += int64(len(p))
 		return len(p), nil
 	})
-	got := allocated(func() {
+	got := alloctest.Bytes(func() {
 		_, err := engine.Parse(endless, "/dev/zero")
 		if wrong := (*engine.FileError)(nil); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "larger than 1 MiB") {
 			t.Error(err)

@@ -1,19 +1,11 @@
 package units
 
 import (
-	"runtime"
 	"strings"
 	"testing"
-)
 
-// allocated is how many bytes f allocates in all.
-func allocated(f func()) int64 {
-	var before, after runtime.MemStats
-	runtime.ReadMemStats(&before)
-	f()
-	runtime.ReadMemStats(&after)
-	return int64(after.TotalAlloc - before.TotalAlloc)
-}
+	"tidemark/chunk/alloctest"
+)
 
 // What is typed allocates a fixed number of times its length: no few characters,
 // such as 1e999999999, ask for a number of millions of digits.
@@ -32,7 +24,7 @@ func TestParsingAllocatesInProportion(t *testing.T) {
 		strings.Repeat("\x00", 1<<16), strings.Repeat("-", 1<<16), strings.Repeat("KiB", 1<<15),
 	} {
 		for name, parse := range parsers {
-			if got := allocated(func() { parse(text) }); got > 200*int64(len(text))+64<<10 {
+			if got := alloctest.Bytes(func() { parse(text) }); got > 200*int64(len(text))+64<<10 {
 				t.Errorf("%s: %d bytes allocated for %d: %.20q", name, got, len(text), text)
 			}
 		}

@@ -3,19 +3,11 @@ package logbook
 import (
 	"bytes"
 	"context"
-	"runtime"
 	"strings"
 	"testing"
-)
 
-// allocated is how many bytes f allocates in all.
-func allocated(f func()) int64 {
-	var before, after runtime.MemStats
-	runtime.ReadMemStats(&before)
-	f()
-	runtime.ReadMemStats(&after)
-	return int64(after.TotalAlloc - before.TotalAlloc)
-}
+	"tidemark/chunk/alloctest"
+)
 
 // Whatever a few bytes in a Parquet file claim, with the hash to it, reading the
 // logbook allocates about what reading it undamaged does: lengths are held to
@@ -31,7 +23,7 @@ func TestReadingAllocatesInProportion(t *testing.T) {
 		s := &a.book.refs[2].doc.Stored
 		at := map[string]*storedFile{filesName: &s.Files, chunksName: &s.Chunks, listingName: s.Listing}[name]
 		at.Bytes, at.Blake3 = int64(len(data)), hexSum(data)
-		return allocated(func() {
+		return alloctest.Bytes(func() {
 			for _, step := range []func() error{a.prove, a.chunks, a.rows} {
 				if err := step(); err != nil {
 					t.Fatal(err)
@@ -77,7 +69,7 @@ func TestTextAllocatesInProportion(t *testing.T) {
 		"stars":         {func(s string) { ParsePatterns([]string{s}) }, strings.Repeat("**/", 1<<18)},
 		"classes":       {func(s string) { ParsePatterns([]string{s}) }, strings.Repeat("[", 1<<20)},
 	} {
-		if got := allocated(func() { c.parse(c.text) }); got > 200*int64(len(c.text))+1<<20 {
+		if got := alloctest.Bytes(func() { c.parse(c.text) }); got > 200*int64(len(c.text))+1<<20 {
 			t.Errorf("%s: %d bytes allocated for %d", name, got, len(c.text))
 		}
 	}
