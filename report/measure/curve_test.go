@@ -339,6 +339,16 @@ func directUnique(t testing.TB, p chunk.Params, files map[string][]byte) (bytes,
 	return bytes, sized, prints
 }
 
+// bytesNotIn is how many bytes of a direct cut's chunks another cut lacks.
+func bytesNotIn(other, prints map[chunk.Fingerprint]int64) (sum int64) {
+	for print, n := range prints {
+		if _, ok := other[print]; !ok {
+			sum += n
+		}
+	}
+	return sum
+}
+
 // wordy is data with repetition of its own: words of a small vocabulary, with
 // passages that come again.
 func wordy(rng *rand.Rand, n int) []byte {
@@ -403,12 +413,7 @@ func TestCurveAgainstDirectScans(t *testing.T) {
 			must(t, err)
 			unique, sized, prints := directUnique(t, direct, next)
 			_, _, before := directUnique(t, direct, night)
-			var fresh int64
-			for print, n := range prints {
-				if _, ok := before[print]; !ok {
-					fresh += n
-				}
-			}
+			fresh := bytesNotIn(before, prints)
 			off := float64(p.UniqueBytes)/float64(unique) - 1
 			t.Logf("%s %d KiB: unique %+.2f %% (%+.2f … %+.2f) of %d chunks, new %d (%d … %d), direct %d, %d edges, mean %d, direct %d",
 				method, p.AverageBytes>>10, 100*off, 100*(float64(p.UniqueLowBytes)/float64(p.UniqueBytes)-1), 100*(float64(p.UniqueHighBytes)/float64(p.UniqueBytes)-1), sized, p.NewBytes, p.NewLowBytes, p.NewHighBytes, fresh, p.Edges, p.MeanBytes, unique/int64(len(prints)))
@@ -471,12 +476,7 @@ func TestCurveHoldsWhatCannotBeAvoided(t *testing.T) {
 		direct.Average, direct.Min, direct.Max = int(p.AverageBytes), params.Min*times, params.Max*times
 		_, _, before := directUnique(t, direct, first)
 		_, _, after := directUnique(t, direct, second)
-		var fresh int64
-		for print, n := range after {
-			if _, was := before[print]; !was {
-				fresh += n
-			}
-		}
+		fresh := bytesNotIn(before, after)
 		if fresh < p.NewLowBytes {
 			t.Errorf("%d: a direct scan finds %d new, less than %d", p.AverageBytes, fresh, p.NewLowBytes)
 		}
