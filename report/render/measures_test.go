@@ -235,7 +235,7 @@ func TestNamesOfAnswersAreWhole(t *testing.T) {
 
 // What is not known is an empty cell, and never 0.
 func TestNotMeasuredIsAnEmptyCell(t *testing.T) {
-	for kind, print := range measurePrinters(t, "work") {
+	for kind, print := range measurePrinters(t, "jigs") {
 		if filepath.Ext(kind) != ".csv" {
 			continue
 		}

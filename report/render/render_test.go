@@ -136,7 +136,7 @@ func printed(t *testing.T, print func(io.Writer) error) string {
 
 // The texts that people read; look at the difference before you rewrite them.
 func TestGolden(t *testing.T) {
-	for name, print := range printers(t, "work") {
+	for name, print := range printers(t, "jigs") {
 		if filepath.Ext(name) == ".json" {
 			continue // the contract test holds its fields
 		}
@@ -168,7 +168,7 @@ func TestGolden(t *testing.T) {
 
 // Whatever a name holds, what leaves is lines of printable text.
 func TestHostileNamesAreInert(t *testing.T) {
-	plain := printers(t, "work")
+	plain := printers(t, "jigs")
 	for _, name := range []string{
 		"a\nb", "a\r\nb", "\x1b[2Jgone", "\x1b]0;title\x07", "\u009b31m", "\xff\xfe", "\u202egpj.exe", "\u200b", "a\tb", "=1+1", "+1", "-1", "@SUM(1)",
 		`"quoted",comma`, `back\slash`, "</script><b>", "a\x00b", "\u2028",
@@ -245,7 +245,7 @@ type full struct{}
 func (full) Write([]byte) (int, error) { return 0, os.ErrClosed }
 
 func TestWriteErrorsAreReturned(t *testing.T) {
-	for kind, print := range printers(t, "work") {
+	for kind, print := range printers(t, "jigs") {
 		if print(full{}) == nil {
 			t.Errorf("%s: the error of the writer is lost", kind)
 		}
