@@ -65,7 +65,6 @@ func (noHoles) Hole() int64 { return 0 }
 // night, on one on which every thousandth place was changed, and on one on which all
 // moved: memory stays within the bound and what the recipe takes.
 func TestMostScatteredFileInBoundedMemory(t *testing.T) {
-	startsPrograms(t)
 	runs := 200_000
 	if text := os.Getenv(scatteredEnv); text != "" {
 		var err error

@@ -86,7 +86,6 @@ const programsOwn = 10
 // for. The bound is
 // the project's own; the measure is the kernel's, of another process.
 func TestPeakMemory(t *testing.T) {
-	startsPrograms(t)
 	f := newFixtureWith(t, chunk.Gear, chunk.DefaultAverage)
 	// Many names; random bytes, text, and what hardly ever asks for a cut, so that
 	// chunks are of the greatest length.

@@ -15,7 +15,6 @@ import (
 // What bench.sh needs is below testdata, where ./... does not look: here it is
 // built, and its verbs are tried on a small tree.
 func TestSideBySide(t *testing.T) {
-	startsPrograms(t)
 	tool := filepath.Join(t.TempDir(), "sidebyside")
 	if out, err := exec.Command("go", "build", "-o", tool, "./testdata/sidebyside").CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, out)

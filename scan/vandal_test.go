@@ -78,7 +78,6 @@ func vandal(root string) {
 // and again: no scan fails or hangs, nothing outside is read, and every logbook
 // is whole. Afterwards, in peace, a scan finds what is there.
 func TestVandal(t *testing.T) {
-	startsPrograms(t)
 	f := newFixture(t)
 	for d := range 4 {
 		f.mkdir(fmt.Sprintf("a/%d", d))
