@@ -162,14 +162,19 @@ func CurveBetween(ctx context.Context, b *logbook.Book, from, snapshot int, o Op
 		return nil, err
 	}
 	var nights nightUnits
+	var room []chunkFact
+	if from+1 < snapshot { // one piece of memory serves all nights, one after the other
+		span := spanOf(b.Segments(), snapshot)
+		room = make([]chunkFact, span.end-span.first)
+	}
 	for n := from + 1; n < snapshot; n++ {
-		w, err := curveWalk(ctx, b, n)
+		w, err := curveWalk(ctx, b, n, room)
 		if err != nil {
 			return nil, err
 		}
 		nights.add(w)
 	}
-	w, err := curveWalk(ctx, b, snapshot)
+	w, err := curveWalk(ctx, b, snapshot, room)
 	if err != nil {
 		return nil, err
 	}
@@ -190,17 +195,19 @@ func CurveBetween(ctx context.Context, b *logbook.Book, from, snapshot int, o Op
 	return r, nil
 }
 
-// curveWalk measures a snapshot and its night at every average.
-func curveWalk(ctx context.Context, b *logbook.Book, snapshot int) (*unitWalk, error) {
+// curveWalk measures a snapshot and its night at every average. room is for the
+// facts, as loadFacts takes it.
+func curveWalk(ctx context.Context, b *logbook.Book, snapshot int, room []chunkFact) (*unitWalk, error) {
 	var views []*unitView
 	for k := 0; b.Params().Average<<k <= chunk.MaxAverage; k++ {
 		views = append(views, &unitView{law: newCoarseLaw(b.Params(), k)})
 	}
 	views = append(views, &unitView{whole: true})
-	w, err := newUnitWalk(ctx, b, snapshot, nil, 1, views)
+	facts, err := loadFacts(ctx, b, snapshot, room)
 	if err != nil {
 		return nil, err
 	}
+	w := newUnitWalk(b, snapshot, facts, nil, 1, views)
 	return w, w.run(ctx)
 }
 

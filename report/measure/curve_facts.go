@@ -75,10 +75,16 @@ type chunkFacts struct {
 	of   []chunkFact // of those left out of the sample the compressed length is the others' ratio
 }
 
-// loadFacts reads the chunks of snapshots 1 … snapshot: eight bytes a chunk.
-func loadFacts(ctx context.Context, b *logbook.Book, snapshot int) (*chunkFacts, error) {
+// loadFacts reads the chunks of snapshots 1 … snapshot: eight bytes a chunk, for
+// which room is taken over if it is large enough.
+func loadFacts(ctx context.Context, b *logbook.Book, snapshot int, room []chunkFact) (*chunkFacts, error) {
 	f := &chunkFacts{span: spanOf(b.Segments(), snapshot)}
-	f.of = make([]chunkFact, f.span.end-f.span.first)
+	n := int(f.span.end - f.span.first)
+	if cap(room) < n {
+		room = make([]chunkFact, n)
+	}
+	f.of = room[:n]
+	clear(f.of)
 	exact, err := loadExact(ctx, b, snapshot)
 	if err != nil {
 		return nil, err

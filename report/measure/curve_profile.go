@@ -204,9 +204,11 @@ func profileWalk(ctx context.Context, b *logbook.Book, snapshot int, profiles []
 	if keep != nil {
 		kept = &keeper{keep: keep}
 	}
-	if w, err = newUnitWalk(ctx, b, snapshot, kept, o.Depth, views); err != nil {
+	facts, err := loadFacts(ctx, b, snapshot, nil)
+	if err != nil {
 		return nil, nil, err
 	}
+	w = newUnitWalk(b, snapshot, facts, kept, o.Depth, views)
 	return w, of, w.run(ctx)
 }
 

@@ -492,3 +492,23 @@ func TestEighth(t *testing.T) {
 		}
 	})
 }
+
+// Facts read into the room of others are those read into fresh room.
+func TestFactsInUsedRoom(t *testing.T) {
+	params, err := chunk.NewParams(chunk.Gear, chunk.MinAverage)
+	must(t, err)
+	rng := rand.New(rand.NewPCG(3, 3))
+	nights := []map[string][]byte{{"a/x": wordy(rng, 300_000)}, {"a/x": wordy(rng, 300_000), "a/y": wordy(rng, 100_000)}}
+	b := contentBook(t, t.TempDir(), params, false, nights)
+	ctx := context.Background()
+	room := slices.Repeat([]chunkFact{math.MaxUint64}, 1<<12)
+	for n := 1; n <= len(nights); n++ {
+		want, err := loadFacts(ctx, b, n, nil)
+		must(t, err)
+		got, err := loadFacts(ctx, b, n, room)
+		must(t, err)
+		if &got.of[0] != &room[0] || !slices.Equal(got.of, want.of) || got.span != want.span {
+			t.Errorf("snapshot %d: the facts differ, or have room of their own", n)
+		}
+	}
+}

@@ -110,11 +110,8 @@ type unitWalk struct {
 // planeDoublings: units of up to about 2^3 chunks go into bit planes.
 const planeDoublings = 3
 
-func newUnitWalk(ctx context.Context, b *logbook.Book, snapshot int, keep *keeper, depth int, views []*unitView) (*unitWalk, error) {
-	facts, err := loadFacts(ctx, b, snapshot)
-	if err != nil {
-		return nil, err
-	}
+// newUnitWalk begins a walk of the snapshot up to which the facts go.
+func newUnitWalk(b *logbook.Book, snapshot int, facts *chunkFacts, keep *keeper, depth int, views []*unitView) *unitWalk {
 	w := &unitWalk{
 		book: b, facts: facts, snapshot: snapshot, keep: keep, names: newNamer(depth), views: views,
 		contents: newHashSet(1), tonight: facts.span.end,
@@ -130,7 +127,7 @@ func newUnitWalk(ctx context.Context, b *logbook.Book, snapshot int, keep *keepe
 			v.set = w.newSet(v)
 		}
 	}
-	return w, nil
+	return w
 }
 
 func (w *unitWalk) newSet(v *unitView) *unitSet {

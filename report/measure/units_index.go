@@ -47,7 +47,7 @@ func (u *indexedUnit) pack(p *packing) {
 }
 
 func newUnitIndex(ctx context.Context, b *logbook.Book, snapshot int, p *engine.Profile) (*unitIndex, error) {
-	facts, err := loadFacts(ctx, b, snapshot)
+	facts, err := loadFacts(ctx, b, snapshot, nil)
 	if err != nil {
 		return nil, err
 	}
