@@ -13,7 +13,8 @@ const overheadNote = "no engine profile is given (--needs FILE), so nothing is a
 
 const (
 	storedUnknown = "Compression was not measured, so no stored size can be given. Scan without --compress off to learn it."
-	uploadUnknown = "Compression was not measured, so no upload can be given. Scan without --compress off to learn it."
+	// Off, or a sample in which nothing of a night happened to be.
+	uploadUnknown = "Of what is new nothing was compressed, so no upload can be given. Scan with --compress all to learn it."
 	bothUnknown   = "Compression was not measured, so no stored size and no upload can be given. Scan without --compress off to learn it."
 )
 
