@@ -128,7 +128,7 @@ func reportOf(ctx context.Context, book *logbook.Book, from, to int, f *reportFl
 	}
 	parts.Curve = view.NewCurve(curve, facts, o)
 	if to > 1 {
-		parts.Trend = &view.TrendParts{Trend: c.trendOf(book), Segments: book.Segments(), Alert: c.thresholds()}
+		parts.Trend = &view.TrendParts{Trend: c.trendOf(book), Alert: c.thresholds()}
 	}
 	if c.needs == nil {
 		parts.EstimateReason = view.ReasonNoNeeds

@@ -60,7 +60,7 @@ func (p *program) trend(lines bool) error {
 
 // trendView is the trend of a logbook that holds a snapshot at least.
 func (c *config) trendView(book *logbook.Book) *view.Trend {
-	return view.NewTrend(view.TrendParts{Trend: c.trendOf(book), Segments: book.Segments(), Alert: c.thresholds()}, c.view(0))
+	return view.NewTrend(view.TrendParts{Trend: c.trendOf(book), Alert: c.thresholds()}, facts(book), c.view(0))
 }
 
 func (c *config) trendOf(book *logbook.Book) *measure.Trend {

@@ -2,6 +2,7 @@ package measure
 
 import (
 	"context"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -83,6 +84,36 @@ func TestProfilesAgainstOracle(t *testing.T) {
 		must(t, err)
 		if sealed.EngineNewBytes != own.ChangedBytes || sealed.NewCompressedBytes != own.ChangedBytes {
 			r.Fatalf("encrypted first: %d new, %d compressed, %d changed", sealed.EngineNewBytes, sealed.NewCompressedBytes, own.ChangedBytes)
+		}
+	})
+}
+
+// The trend reads summaries alone, and says of a night what change and explain say
+// in each compression.
+func TestTrendForProfileEqualsChange(t *testing.T) {
+	ctx := context.Background()
+	checkBooks(t, 0.1, 2, func(r *rapid.T, params chunk.Params, nights []mNight, b *logbook.Book) {
+		n := rapid.IntRange(2, len(nights)).Draw(r, "night")
+		segments := slices.Clone(b.Segments()[n-2 : n])
+		e, err := ExplainSnapshot(ctx, b, n, Options{})
+		must(t, err)
+		c, err := ChangeBetween(ctx, b, n-1, n, Options{})
+		must(t, err)
+		segments[1].Figures = &logbook.Figures{Explain: e.ExplainTotals, Change: &c.ChangeTotals}
+		for _, kind := range []engine.Compression{engine.None, engine.Light, engine.Strong} {
+			o := Options{Profile: &engine.Profile{Unit: engine.ContentDefined, Compression: kind, PerChunkBytes: 7, PerFileBytes: 100}}
+			night := TrendOf(segments, TrendOptions{Options: o}).Nights[0]
+			c, _, err := ChangeFor(ctx, b, n-1, n, o)
+			must(t, err)
+			e, _, err := ExplainFor(ctx, b, n, o)
+			must(t, err)
+			if night.UploadBytes != c.UploadBytes || night.StoredBytes != e.StoredBytes {
+				r.Fatalf("%s: upload %d, change says %d; stored %d, explain says %d", kind, night.UploadBytes, c.UploadBytes, night.StoredBytes, e.StoredBytes)
+			}
+			// How a night compresses is judged by what was measured.
+			if night.NewCompressedBytes != segments[1].Figures.Change.NewCompressedBytes {
+				r.Fatalf("%s: %d compressed, measured were %d", kind, night.NewCompressedBytes, segments[1].Figures.Change.NewCompressedBytes)
+			}
 		}
 	})
 }

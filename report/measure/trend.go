@@ -36,18 +36,18 @@ type TrendNight struct {
 	TouchedFiles, TouchedBytes int64
 	ChangedFiles, ChangedBytes int64
 	NewBytes                   int64
-	NewCompressedBytes         int64 // −1
-	UploadBytes                int64 // −1; every earlier night counts as held
+	NewCompressedBytes         int64 // as measured; −1
+	UploadBytes                int64 // as the profile compresses, overhead included; −1; every earlier night counts as held
 	ReturningBytes             int64
 	FreedBytes                 int64
 	FirstSeenFiles             int64 // baseline, in no figure above
 	FirstSeenBytes             int64
 	RenamedFiles               int64 // given another name or ending, see Renamed; −1
 
-	StoredBytes     int64 // of To, overhead included; −1
+	StoredBytes     int64 // of To, as the profile compresses, overhead included; −1
 	SourceBytes     int64 // of To
 	UniqueBytes     int64 // of To
-	CompressedBytes int64 // of To; −1
+	CompressedBytes int64 // of To, as measured; −1
 	ScanSeconds     float64
 	ReadBytes       int64
 

@@ -68,7 +68,9 @@ func stepOf(prev, s *logbook.Segment, o TrendOptions) TrendNight {
 	n.TouchedFiles, n.TouchedBytes = c.TouchedFiles, c.TouchedBytes
 	n.ChangedFiles, n.ChangedBytes = c.ChangedFiles, c.ChangedBytes
 	n.NewBytes, n.NewCompressedBytes = c.NewBytes, c.NewCompressedBytes
-	n.UploadBytes = deriveChange(&Change{ChangeTotals: *c}, o.Options).UploadBytes
+	as := *c
+	as.NewCompressedBytes = Packed(o.Profile, c.NewCompressedBytes, c.NewBytes)
+	n.UploadBytes = deriveChange(&Change{ChangeTotals: as}, o.Options).UploadBytes
 	n.ReturningBytes, n.FreedBytes = c.ReturningBytes, c.FreedBytes
 	n.FirstSeenFiles, n.FirstSeenBytes = c.FirstSeenFiles, c.FirstSeenBytes
 	n.RenamedFiles = -1
@@ -83,8 +85,8 @@ func stepOf(prev, s *logbook.Segment, o TrendOptions) TrendNight {
 
 // state sets what the last snapshot of a night holds.
 func (n *TrendNight) state(f *logbook.Figures, o TrendOptions) {
-	e := deriveExplain(n.To, f.Explain, nil, nil, o.Options)
-	n.StoredBytes, n.SourceBytes, n.UniqueBytes, n.CompressedBytes = e.StoredBytes, e.SourceBytes, e.UniqueBytes, e.CompressedBytes
+	e := repack(&Explain{Snapshot: n.To, ExplainTotals: f.Explain}, o.Profile)
+	n.StoredBytes, n.SourceBytes, n.UniqueBytes, n.CompressedBytes = e.StoredBytes, e.SourceBytes, e.UniqueBytes, f.Explain.CompressedBytes
 }
 
 // join adds a later step within the same date.

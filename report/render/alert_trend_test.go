@@ -61,7 +61,7 @@ func nights(folder, ending string) []logbook.Segment {
 func trendAlertMetrics(segments []logbook.Segment) (*view.Trend, *view.Alert, *view.Metrics) {
 	a := engine.Default().Alert
 	m := measure.TrendOf(segments, measure.TrendOptions{})
-	trend := view.NewTrend(view.TrendParts{Trend: m, Segments: segments, Alert: a}, view.Options{})
+	trend := view.NewTrend(view.TrendParts{Trend: m, Alert: a}, view.Facts{Segments: segments}, view.Options{})
 	alert := view.NewAlert(view.AlertParts{Segments: segments, Trend: m, Alert: a, Now: segments[len(segments)-1].Started.Add(time.Hour)}, view.Options{})
 	return trend, alert, view.NewMetrics(view.MetricsParts{Segments: segments, Trend: m, Alert: alert})
 }

@@ -99,6 +99,24 @@ func (n *notes) engine(f Facts, o Options) {
 	n.assumed(o.Assumed)
 }
 
+// summed says for which store the figures speak that come out of the nights'
+// summaries: those know the logbook's own parts alone.
+func (n *notes) summed(f Facts, o Options) {
+	n.overhead(o.Profile)
+	switch p := o.Profile; {
+	case f.ownWay(p):
+	case f.ownUnits(p):
+		n.add("Upload and stored are as that engine compresses.")
+		if p.Compression == engine.Strong {
+			n.add(strongModelled + " (0.75 to 0.92).")
+		}
+	default:
+		n.add("That engine works otherwise (%s). The nights' summaries know chunks as this logbook cuts them: those are counted here, with its compression and overhead. tidemark explain, change and estimate speak in its own.", newEngine(p).Words())
+	}
+}
+
+const strongModelled = "Strong compression was not run: it is taken to make 0.85 of what light compression leaves of what compresses at all"
+
 // assumed says in words what a profile's figures rest on beside measurement.
 func (n *notes) assumed(list []measure.ProfileNote) {
 	for _, a := range list {
@@ -108,7 +126,7 @@ func (n *notes) assumed(list []measure.ProfileNote) {
 		case measure.NearestAverage:
 			n.add("Its average can not be worked out of this logbook; the nearest that can stands for it.")
 		case measure.StrongModelled:
-			n.add("Strong compression was not run: it is taken to make 0.85 of what light compression leaves of what compresses at all (0.75 to 0.92, which the bounds hold).")
+			n.add(strongModelled + " (0.75 to 0.92, which the bounds hold).")
 		case measure.EncryptedFirst:
 			n.add("Encrypted first, nothing repeats, nothing compresses, and a changed file is sent whole: by definition, not by measurement.")
 		}

@@ -58,9 +58,9 @@ func NewReport(p ReportParts, f Facts, o Options) *Report {
 	}
 	v.StoodOut = []ReportNight{}
 	if p.Trend != nil {
-		v.Trend = NewTrend(*p.Trend, o)
+		v.Trend = NewTrend(*p.Trend, f, o)
 		v.Nights, v.Months = v.lastNights(), v.months()
-		if alerts := judged(shownNights, *p.Trend, o); len(alerts) > 0 {
+		if alerts := judged(shownNights, *p.Trend, f, o); len(alerts) > 0 {
 			v.Alert, v.StoodOut = alerts[len(alerts)-1], v.stoodOut(alerts)
 		}
 	}

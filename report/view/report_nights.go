@@ -72,13 +72,13 @@ func (v *Report) months() []ReportMonth {
 
 // judged asks of each night shown what an alert would have said then, from the
 // nights before it alone.
-func judged(shown int, p TrendParts, o Options) []*Alert {
+func judged(shown int, p TrendParts, f Facts, o Options) []*Alert {
 	nights := p.Trend.Nights
 	var out []*Alert
 	for i := max(0, len(nights)-shown); i < len(nights); i++ {
 		then := *p.Trend
 		then.Nights = nights[:i+1]
-		out = append(out, NewAlert(AlertParts{Segments: p.Segments[:nights[i].To], Trend: &then, Alert: p.Alert}, o))
+		out = append(out, NewAlert(AlertParts{Segments: f.Segments[:nights[i].To], Trend: &then, Alert: p.Alert}, o))
 	}
 	return out
 }

@@ -6,7 +6,6 @@ import (
 	"tidemark/report/engine"
 	"tidemark/report/measure"
 	"tidemark/report/units"
-	"tidemark/scan/logbook"
 )
 
 // Trend answers what each night brought, and what is usual. A null has its
@@ -112,7 +111,6 @@ type GrowthRow struct {
 
 // TrendParts is what a trend's view is made of.
 type TrendParts struct {
-	Trend    *measure.Trend
-	Segments []logbook.Segment
-	Alert    engine.Alert // when a night is called unusual
+	Trend *measure.Trend
+	Alert engine.Alert // when a night is called unusual
 }

@@ -16,11 +16,11 @@ const (
 )
 
 // NewTrend makes the view of a trend.
-func NewTrend(p TrendParts, o Options) *Trend {
+func NewTrend(p TrendParts, f Facts, o Options) *Trend {
 	t := p.Trend
 	v := &Trend{
 		Schema:    "tidemark.trend/1",
-		Snapshots: len(p.Segments),
+		Snapshots: len(f.Segments),
 		Baseline:  t.Baseline.Taken,
 		Nights:    make([]TrendRow, 0, len(t.Nights)),
 		Usual:     make([]UsualRow, 0, len(t.Usual)),
@@ -57,7 +57,7 @@ func NewTrend(p TrendParts, o Options) *Trend {
 		})
 	}
 	v.Answer = v.answer()
-	v.Notes = v.notes(p, o)
+	v.Notes = v.notes(p, f, o)
 	return v
 }
 

@@ -12,7 +12,7 @@ import (
 )
 
 func trendOf(segments []logbook.Segment) *Trend {
-	return NewTrend(TrendParts{Trend: measure.TrendOf(segments, measure.TrendOptions{}), Segments: segments, Alert: engine.Default().Alert}, Options{Units: units.SI})
+	return NewTrend(TrendParts{Trend: measure.TrendOf(segments, measure.TrendOptions{}), Alert: engine.Default().Alert}, Facts{Segments: segments}, Options{Units: units.SI})
 }
 
 func TestTrendView(t *testing.T) {

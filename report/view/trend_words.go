@@ -104,7 +104,7 @@ func (v *Trend) unusual() (names []string) {
 	return names
 }
 
-func (v *Trend) notes(p TrendParts, o Options) []string {
+func (v *Trend) notes(p TrendParts, f Facts, o Options) []string {
 	n := notes{units: o.Units}
 	if len(v.Nights) == 0 {
 		return []string{}
@@ -133,7 +133,7 @@ func (v *Trend) notes(p TrendParts, o Options) []string {
 			break
 		}
 	}
-	n.overhead(o.Profile)
+	n.summed(f, o)
 	return n.lines
 }
 
