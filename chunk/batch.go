@@ -10,7 +10,8 @@ const (
 
 // Batch carries the chunks of one or more files from the reader to the
 // fingerprinter. Whoever holds the batch owns Buf; the bytes of a Piece are
-// Buf[Off : Off+Len] until the batch is Reset.
+// Buf[Off : Off+Len] until the batch is Reset or its Buf is taken away, which a
+// Batch to be filled has to have again.
 type Batch struct {
 	Buf    []byte // capacity fixed by NewBatch; the length is what is in use
 	Pieces []Piece
@@ -21,10 +22,11 @@ type Batch struct {
 // NewBatch returns an empty batch whose buffer holds 1 MiB or two chunks of
 // the greatest length of p, whichever is more.
 func NewBatch(p Params) *Batch {
-	return &Batch{Buf: make([]byte, 0, batchCap(p))}
+	return &Batch{Buf: make([]byte, 0, p.BatchBytes())}
 }
 
-func batchCap(p Params) int { return max(2*p.Max, batchSize) }
+// BatchBytes is the capacity of a Batch's Buf.
+func (p Params) BatchBytes() int { return max(2*p.Max, batchSize) }
 
 // Reset empties b for its next use. The bytes of its pieces are given up.
 func (b *Batch) Reset() {

@@ -45,7 +45,7 @@ func NewSplitter(p Params) (*Splitter, error) {
 	if p.Min < window || p.Max < p.Min || p.Max > maxChunk {
 		return nil, fmt.Errorf("%w: lengths from %d to %d are not within 64 B to 1 GiB", ErrParams, p.Min, p.Max)
 	}
-	s := &Splitter{size: batchCap(p), done: true}
+	s := &Splitter{size: p.BatchBytes(), done: true}
 	switch p.Method {
 	case Gear:
 		s.cut = newGear(&s.in, p)

@@ -212,16 +212,15 @@ func (c *committer) next(r *reader) *part {
 		r.takenPart = 0
 		<-r.taken.ready
 	}
-	return &r.taken.parts[r.takenPart]
+	return &r.taken.parts.all[r.takenPart]
 }
 
 // done gives back the part last returned by next.
 func (c *committer) done(r *reader) {
-	if r.takenPart++; r.takenPart < len(r.taken.parts) {
+	if r.takenPart++; r.takenPart < len(r.taken.parts.all) {
 		return
 	}
-	r.taken.clear()
-	r.taken.home <- r.taken
+	r.done(r.taken)
 	r.taken = nil
 }
 
@@ -275,7 +274,7 @@ func (c *committer) part(p *part, w *work) error {
 		c.begin()
 	}
 	for i := p.from; i < p.to; i++ {
-		if err := c.pieces.add(&w.batch.Pieces[i]); err != nil {
+		if err := c.pieces.add(&w.pieces.all[i]); err != nil {
 			return err
 		}
 	}
@@ -471,24 +470,21 @@ func (c *committer) follow(it *item) error {
 // readLate reads a file whose first name was gone: this name is the first now.
 func (c *committer) readLate(it *item) error {
 	if c.inline == nil {
-		cut, err := chunk.NewSplitter(c.p.params)
-		if err != nil {
+		var err error
+		if c.inline, err = c.p.newReader(1, 1, piecesEach(len(c.p.readers), c.p.params)); err != nil {
 			return err
 		}
 		h := c.p.newHasher()
-		c.inline = &reader{p: c.p, cut: cut, most: 1, free: make(chan *work, 1)}
-		c.inline.src.p = c.p
 		c.inline.inline = func(w *work) {
 			h.work(w)
-			for i := range w.parts {
-				if err := c.part(&w.parts[i], w); err != nil && c.inline.err == nil {
+			for i := range w.parts.all {
+				if err := c.part(&w.parts.all[i], w); err != nil && c.inline.err == nil {
 					c.inline.err = err
 				}
 			}
-			w.clear()
-			c.inline.free <- w
+			c.inline.warm = w.buf[:0]
+			c.inline.done(w)
 		}
-		c.inline.free <- &work{}
 	}
 	if c.table == nil {
 		if err := c.loadTable(); err != nil {

@@ -2,6 +2,8 @@ package scan
 
 import (
 	"sync"
+	"sync/atomic"
+	"unsafe"
 
 	"tidemark/chunk"
 	"tidemark/scan/logbook"
@@ -17,13 +19,20 @@ import (
 // asking the reader that took it. Each reader has works of its own: those who
 // are ahead wait for room, and the one that is reading the committer's file
 // never does, for what it handed on before was committed before.
+//
+// A work's bytes are needed until it is fingerprinted, and its pieces, which are
+// small, until they are committed. So a reader has a few buffers and many works,
+// and readers of large files keep every core busy, each with a file of its own:
+// then a reader fingerprints its works itself, while their bytes are in its core's
+// cache. Only where cores are idle does it hand them to a hasher.
 
 // work is a batch on its way.
 type work struct {
-	batch *chunk.Batch
-	parts []part
-	home  chan *work    // the reader's
-	ready chan struct{} // one value when it is fingerprinted
+	buf    []byte               // nil once it is fingerprinted
+	pieces stretch[chunk.Piece] // their bytes are in buf
+	parts  stretch[part]
+	home   *reader
+	ready  chan struct{} // one value when it is fingerprinted
 }
 
 // part is some of a file's pieces in a batch.
@@ -40,26 +49,31 @@ type part struct {
 	tailSet bool
 }
 
-// clear makes w ready to be filled again.
-func (w *work) clear() {
-	w.batch.Reset()
-	clear(w.parts)
-	w.parts = w.parts[:0]
-}
-
-// Look-ahead in works and items.
+// Look-ahead in items and works, and of all readers together in buffers and in
+// bytes that pieces take.
 const (
-	worksMost = 8 // of all readers together; a reader has from 2 to 4
-	itemAhead = 512
+	itemAhead   = 512
+	worksEach   = 512
+	buffersMost = 8
+	piecesBytes = 1 << 20
 )
 
-// worksEach is how many works each of several readers has: one is filled while
+// buffersEach is how many buffers each of several readers has: one is filled while
 // others are hashed, and more than a few only cost memory.
-func worksEach(readers int, params chunk.Params) int {
+func buffersEach(readers int, params chunk.Params) int {
 	if params.Max > 4<<20 {
 		return 2 // batches hold two chunks of the greatest length
 	}
-	return max(2, min(worksMost/readers, 4))
+	return max(2, min(buffersMost/readers, 4))
+}
+
+// piecesEach is how many pieces each of several readers may have on their way, two
+// works of the most at least.
+func piecesEach(readers int, params chunk.Params) int {
+	// A chunk is as short as Min, or as the block between two runs of zeros; what is
+	// shorter ends a file.
+	most := 2*params.BatchBytes()/min(params.Min, chunk.ZeroAlign) + 2*maxParts
+	return max(2*most, piecesBytes/readers/int(unsafe.Sizeof(chunk.Piece{})))
 }
 
 type pipeline struct {
@@ -68,7 +82,9 @@ type pipeline struct {
 	key     chunk.Key
 	mode    CompressMode
 	jobs    chan *item
-	hash    chan *work
+	hash    chan *work   // to hashers that wait
+	tools   chan *hasher // as many as may hash at a time
+	busy    atomic.Int32 // readers that cut or hash, and hashers
 	readers []*reader
 	hashers int
 	table   *logbook.Table // set before tableReady is closed; nil: the scan ends
@@ -81,26 +97,21 @@ type pipeline struct {
 // newPipeline starts the readers and the hashers. They end once jobs is closed
 // and all they hold was taken.
 func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMode, n workers) (*pipeline, error) {
-	works := worksEach(n.readers, params)
 	p := &pipeline{
 		s: s, key: key, params: params, mode: mode,
 		jobs:    make(chan *item, itemAhead),
-		hash:    make(chan *work, works*n.readers),
+		hash:    make(chan *work),
+		tools:   make(chan *hasher, n.hashers),
 		tableUp: make(chan struct{}),
 		hashers: n.hashers,
 	}
 	for range n.readers {
-		cut, err := chunk.NewSplitter(params)
+		r, err := p.newReader(worksEach, buffersEach(n.readers, params), piecesEach(n.readers, params))
 		if err != nil {
 			return nil, err
 		}
-		r := &reader{p: p, cut: cut, most: 1, free: make(chan *work, works), out: make(chan *work, works)}
-		r.src.p = p
 		if n.rotating && s.o.Rate == 0 { // what the system reads ahead is not counted
 			r.most = sweepFiles
-		}
-		for range works {
-			r.free <- &work{home: r.free, ready: make(chan struct{}, 1)}
 		}
 		p.readers = append(p.readers, r)
 	}
@@ -109,18 +120,44 @@ func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMo
 		go r.run()
 	}
 	for range n.hashers {
+		p.tools <- p.newHasher()
 		p.hashing.Add(1)
 		go func() {
 			defer p.hashing.Done()
-			h := p.newHasher()
-			<-p.tableUp
 			for w := range p.hash {
-				h.work(w)
-				w.ready <- struct{}{}
+				p.busy.Add(1)
+				home := w.home
+				home.buffers <- p.fingerprint(w)
+				p.busy.Add(-1)
 			}
 		}()
 	}
 	return p, nil
+}
+
+// lend hands a work to a hasher, if a core is idle.
+func (p *pipeline) lend(w *work) bool {
+	if int(p.busy.Load()) >= p.hashers {
+		return false
+	}
+	select {
+	case p.hash <- w:
+		return true
+	default:
+		return false
+	}
+}
+
+// fingerprint makes a work ready, and returns its buffer.
+func (p *pipeline) fingerprint(w *work) []byte {
+	<-p.tableUp
+	h := <-p.tools
+	h.work(w)
+	p.tools <- h
+	buf := w.buf[:0]
+	w.buf = nil
+	w.ready <- struct{}{}
+	return buf
 }
 
 // setTable lets the hashers begin; nil: nothing more counts.
@@ -162,17 +199,17 @@ func (h *hasher) work(w *work) {
 	if table == nil {
 		return
 	}
-	for j := range w.parts {
-		part := &w.parts[j]
+	for j := range w.parts.all {
+		part := &w.parts.all[j]
 		old := part.it.read.oldSize
 		off := part.off
 		for i := part.from; i < part.to; i++ {
-			piece := &w.batch.Pieces[i]
+			piece := &w.pieces.all[i]
 			if piece.Zeros > 0 {
 				off += piece.Zeros
 				continue
 			}
-			data := w.batch.Buf[piece.Off : piece.Off+piece.Len]
+			data := w.buf[piece.Off : piece.Off+piece.Len]
 			piece.Print = h.print.Print(data)
 			piece.Packed = chunk.NotMeasured
 			if h.pack != nil && (h.p.mode == CompressAll || chunk.Sampled(piece.Print, piece.Len)) {

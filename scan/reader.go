@@ -9,15 +9,23 @@ import (
 
 // reader opens files and cuts what it reads.
 type reader struct {
-	p     *pipeline
-	cut   *chunk.Splitter
-	src   source
-	free  chan *work // works to fill
-	out   chan *work // works handed on, in order
-	now   *work      // being filled
-	ahead []*item    // taken, in walk order
-	sweep []*item    // … in the order they lie on the disk, roughly
-	most  int        // items taken at once
+	p       *pipeline
+	cut     *chunk.Splitter
+	src     source
+	free    chan *work         // works to hand on
+	buffers chan []byte        // … room for their bytes; nil: not made yet
+	warm    []byte             // … the one that is in this core's cache, taken first
+	pieces  *ring[chunk.Piece] // … for their pieces
+	parts   *ring[part]
+	out     chan *work // works handed on, in order
+
+	// Of the next work.
+	batch   chunk.Batch // has no Buf before it is needed
+	batched []part
+
+	ahead []*item // taken, in walk order
+	sweep []*item // … in the order they lie on the disk, roughly
+	most  int     // items taken at once
 
 	// inline, if set, takes works at once instead of handing them on.
 	inline func(*work)
@@ -38,9 +46,32 @@ const (
 	sweepBytes = 1 << 20 // of each file
 )
 
+func (p *pipeline) newReader(works, buffers, pieces int) (*reader, error) {
+	cut, err := chunk.NewSplitter(p.params)
+	if err != nil {
+		return nil, err
+	}
+	r := &reader{
+		p: p, cut: cut, most: 1,
+		free: make(chan *work, works), buffers: make(chan []byte, buffers), out: make(chan *work, works),
+		// An item has one part in a work, and as many more as there are works.
+		pieces: newRing[chunk.Piece](pieces), parts: newRing[part](works + itemAhead + 2*maxParts),
+	}
+	r.src.p = p
+	for range works {
+		r.free <- &work{home: r, ready: make(chan struct{}, 1)}
+	}
+	for range buffers {
+		r.buffers <- nil
+	}
+	return r, nil
+}
+
 func (r *reader) run() {
 	defer r.p.running.Done()
 	defer close(r.out)
+	r.p.busy.Add(1)
+	defer r.p.busy.Add(-1)
 	for r.take() {
 		r.openAhead()
 		for _, it := range r.ahead {
@@ -69,7 +100,7 @@ func (r *reader) take() bool {
 		}
 		// Nobody may wait for what lies here while this one waits.
 		r.flush()
-		it, ok := <-r.p.jobs
+		it, ok := awaited(r, r.p.jobs)
 		if !ok {
 			return false
 		}
@@ -93,46 +124,84 @@ func (r *reader) openAhead() {
 	}
 }
 
-// part adds the pieces from p.from on of the current work to a file.
+// part adds the pieces from p.from on of the current batch to a file.
 func (r *reader) part(p part) {
-	w := r.work()
-	p.to = len(w.batch.Pieces)
-	w.parts = append(w.parts, p)
+	p.to = len(r.room().Pieces)
+	r.batched = append(r.batched, p)
 }
 
-// work is the one being filled.
-func (r *reader) work() *work {
-	if r.now == nil {
-		r.now = <-r.free
-		if r.now.batch == nil {
-			r.now.batch = chunk.NewBatch(r.p.params)
+// room is the batch being filled.
+func (r *reader) room() *chunk.Batch {
+	if r.batch.Buf == nil {
+		buf := r.warm
+		if r.warm = nil; buf == nil {
+			buf, _ = awaited(r, r.buffers)
 		}
+		if buf == nil {
+			buf = chunk.NewBatch(r.p.params).Buf
+		}
+		r.batch.Buf = buf
 	}
-	return r.now
+	return &r.batch
+}
+
+// awaited receives; a reader that has to wait is not busy meanwhile.
+func awaited[T any](r *reader, from <-chan T) (v T, ok bool) {
+	select {
+	case v, ok = <-from:
+	default:
+		r.waits(true)
+		v, ok = <-from
+		r.waits(false)
+	}
+	return v, ok
+}
+
+// waits says that a reader has to wait, or no longer.
+func (r *reader) waits(now bool) {
+	if now {
+		r.p.busy.Add(-1)
+	} else {
+		r.p.busy.Add(1)
+	}
 }
 
 // flush hands on what was filled.
 func (r *reader) flush() {
-	w := r.now
-	if w == nil || len(w.parts) == 0 {
+	if len(r.batched) == 0 {
 		return
 	}
-	r.now = nil
+	w, _ := awaited(r, r.free)
+	w.buf = r.batch.Buf
+	w.pieces, w.parts = r.pieces.lend(r.batch.Pieces, r.waits), r.parts.lend(r.batched, r.waits)
+	r.batch.Buf = nil
+	r.batch.Reset()
+	clear(r.batched)
+	r.batched = r.batched[:0]
 	if r.inline != nil {
 		r.inline(w)
 		return
 	}
 	r.out <- w
-	r.p.hash <- w
+	if !r.p.lend(w) {
+		r.warm = r.p.fingerprint(w)
+	}
 }
 
-// most parts a work carries, however small the files.
-const maxParts = 1024
+// done takes a work back whose parts were committed.
+func (r *reader) done(w *work) {
+	r.pieces.back(&w.pieces)
+	r.parts.back(&w.parts)
+	r.free <- w
+}
+
+// maxParts is how many parts a work carries at most, however small the files.
+const maxParts = 64
 
 // end closes the file's parts, and hands the work on if it is full.
 func (r *reader) end(it *item, from int, off int64) {
 	r.part(part{it: it, from: from, off: off, last: true})
-	if r.now.batch.Full() || len(r.now.parts) >= maxParts {
+	if r.batch.Full() || len(r.batched) >= maxParts {
 		r.flush()
 	}
 }
@@ -141,7 +210,7 @@ func (r *reader) end(it *item, from int, off int64) {
 func (r *reader) file(it *item) {
 	r.open(it)
 	rd := &it.read
-	from, off := len(r.work().batch.Pieces), int64(0)
+	from, off := len(r.room().Pieces), int64(0)
 	if rd.file != noFile {
 		if hook := r.p.s.o.test.failing; hook != nil {
 			r.src.failing = func(off int64) error { return hook(it.root.label, string(it.path), off) }
@@ -263,22 +332,22 @@ func (r *reader) openIn(it *item) error {
 // from is its first piece in the current work, off that piece's place in the file.
 func (r *reader) contents(it *item, restart bool) (from int, off int64, err error) {
 	r.cut.Open(&r.src)
-	from = len(r.work().batch.Pieces)
+	from = len(r.room().Pieces)
 	if restart {
 		r.part(part{it: it, from: from, restart: true})
 	}
 	for {
-		w := r.work()
-		done, err := r.cut.Fill(w.batch)
+		b := r.room()
+		done, err := r.cut.Fill(b)
 		if done || err != nil {
 			return from, off, err
 		}
 		start := off
-		for _, piece := range w.batch.Pieces[from:] {
+		for _, piece := range b.Pieces[from:] {
 			off += piece.Zeros + int64(piece.Len)
 		}
 		r.part(part{it: it, from: from, off: start})
 		r.flush()
-		from = len(r.work().batch.Pieces)
+		from = len(r.room().Pieces)
 	}
 }
