@@ -471,9 +471,10 @@ func (c *committer) follow(it *item) error {
 func (c *committer) readLate(it *item) error {
 	if c.inline == nil {
 		var err error
-		if c.inline, err = c.p.newReader(1, 1, piecesEach(len(c.p.readers), c.p.params)); err != nil {
+		if c.inline, err = c.p.newReader(1, piecesEach(len(c.p.readers), c.p.params)); err != nil {
 			return err
 		}
+		c.inline.warm = chunk.NewBatch(c.p.params).Buf
 		h := c.p.newHasher()
 		c.inline.inline = func(w *work) {
 			h.work(w)

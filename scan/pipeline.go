@@ -31,7 +31,6 @@ type work struct {
 	buf    []byte               // nil once it is fingerprinted
 	pieces stretch[chunk.Piece] // their bytes are in buf
 	parts  stretch[part]
-	home   *reader
 	ready  chan struct{} // one value when it is fingerprinted
 }
 
@@ -49,22 +48,23 @@ type part struct {
 	tailSet bool
 }
 
-// Look-ahead in items and works, and of all readers together in buffers and in
-// bytes that pieces take.
+// Look-ahead in items, of each reader in works, and of all together in buffers and
+// in bytes that pieces take.
 const (
 	itemAhead   = 512
 	worksEach   = 512
 	buffersMost = 8
-	piecesBytes = 1 << 20
+	piecesBytes = 640 << 10
 )
 
-// buffersEach is how many buffers each of several readers has: one is filled while
-// others are hashed, and more than a few only cost memory.
-func buffersEach(readers int, params chunk.Params) int {
+// buffers is how many there are: one for each reader, and while fewer readers have
+// something to do, some for the hashers. More only cost memory.
+func (n workers) buffers(params chunk.Params) int {
+	least := n.readers + 1
 	if params.Max > 4<<20 {
-		return 2 // batches hold two chunks of the greatest length
+		return least // batches hold two chunks of the greatest length
 	}
-	return max(2, min(buffersMost/readers, 4))
+	return max(least, min(n.hashers+2, buffersMost))
 }
 
 // piecesEach is how many pieces each of several readers may have on their way, two
@@ -84,6 +84,7 @@ type pipeline struct {
 	jobs    chan *item
 	hash    chan *work   // to hashers that wait
 	tools   chan *hasher // as many as may hash at a time
+	buffers chan []byte  // for works' bytes; nil: not made yet
 	busy    atomic.Int32 // readers that cut or hash, and hashers
 	readers []*reader
 	hashers int
@@ -102,11 +103,15 @@ func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMo
 		jobs:    make(chan *item, itemAhead),
 		hash:    make(chan *work),
 		tools:   make(chan *hasher, n.hashers),
+		buffers: make(chan []byte, n.buffers(params)),
 		tableUp: make(chan struct{}),
 		hashers: n.hashers,
 	}
+	for range cap(p.buffers) {
+		p.buffers <- nil
+	}
 	for range n.readers {
-		r, err := p.newReader(worksEach, buffersEach(n.readers, params), piecesEach(n.readers, params))
+		r, err := p.newReader(worksEach, piecesEach(n.readers, params))
 		if err != nil {
 			return nil, err
 		}
@@ -126,8 +131,7 @@ func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMo
 			defer p.hashing.Done()
 			for w := range p.hash {
 				p.busy.Add(1)
-				home := w.home
-				home.buffers <- p.fingerprint(w)
+				p.buffers <- p.fingerprint(w)
 				p.busy.Add(-1)
 			}
 		}()

@@ -9,15 +9,14 @@ import (
 
 // reader opens files and cuts what it reads.
 type reader struct {
-	p       *pipeline
-	cut     *chunk.Splitter
-	src     source
-	free    chan *work         // works to hand on
-	buffers chan []byte        // … room for their bytes; nil: not made yet
-	warm    []byte             // … the one that is in this core's cache, taken first
-	pieces  *ring[chunk.Piece] // … for their pieces
-	parts   *ring[part]
-	out     chan *work // works handed on, in order
+	p      *pipeline
+	cut    *chunk.Splitter
+	src    source
+	free   chan *work         // works to hand on
+	warm   []byte             // a buffer, in this core's cache: taken first
+	pieces *ring[chunk.Piece] // … for their pieces
+	parts  *ring[part]
+	out    chan *work // works handed on, in order
 
 	// Of the next work.
 	batch   chunk.Batch // has no Buf before it is needed
@@ -46,23 +45,20 @@ const (
 	sweepBytes = 1 << 20 // of each file
 )
 
-func (p *pipeline) newReader(works, buffers, pieces int) (*reader, error) {
+func (p *pipeline) newReader(works, pieces int) (*reader, error) {
 	cut, err := chunk.NewSplitter(p.params)
 	if err != nil {
 		return nil, err
 	}
 	r := &reader{
 		p: p, cut: cut, most: 1,
-		free: make(chan *work, works), buffers: make(chan []byte, buffers), out: make(chan *work, works),
+		free: make(chan *work, works), out: make(chan *work, works),
 		// An item has one part in a work, and as many more as there are works.
 		pieces: newRing[chunk.Piece](pieces), parts: newRing[part](works + itemAhead + 2*maxParts),
 	}
 	r.src.p = p
 	for range works {
-		r.free <- &work{home: r, ready: make(chan struct{}, 1)}
-	}
-	for range buffers {
-		r.buffers <- nil
+		r.free <- &work{ready: make(chan struct{}, 1)}
 	}
 	return r, nil
 }
@@ -135,7 +131,7 @@ func (r *reader) room() *chunk.Batch {
 	if r.batch.Buf == nil {
 		buf := r.warm
 		if r.warm = nil; buf == nil {
-			buf, _ = awaited(r, r.buffers)
+			buf, _ = awaited(r, r.p.buffers)
 		}
 		if buf == nil {
 			buf = chunk.NewBatch(r.p.params).Buf

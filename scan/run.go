@@ -109,12 +109,7 @@ func Run(ctx context.Context, book *logbook.Book, o Options) (*logbook.Pending, 
 		}
 		return nil, nil, err
 	}
-	if result.Segment.Work.ReadBytes > giveBackFrom {
-		// What is measured next has the room of the buffers that files were read into.
-		// (They take memory as far as they were filled; giving it back takes a scan of
-		// a few files several times as long as the scan.)
-		debug.FreeOSMemory()
-	}
+	giveBack()
 	return pending, result, nil
 }
 
@@ -299,15 +294,26 @@ func (s *scanner) run(ctx context.Context, w *walker, pending *logbook.Pending, 
 	return s.result(ctx, c)
 }
 
-// giveBackFrom is how many bytes must have been read for the buffers to matter.
-const giveBackFrom = 4 << 20
+// giveBack returns to the system what the reading of files no longer needs, if it is
+// much: what is measured next has the room of it then. (It takes some ten
+// milliseconds, more than a small scan in all.)
+func giveBack() {
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	if m.Sys-m.HeapReleased > giveBackFrom {
+		debug.FreeOSMemory()
+	}
+}
+
+// giveBackFrom is how many bytes from the system are much.
+const giveBackFrom = 32 << 20
 
 // gcPercent is the room that the garbage collector has while files are read, in
 // percent of what is alive: about as many bytes for any number of hashers, each
 // of which keeps some MiB alive. Most of that are buffers without pointers, in use
 // from the beginning to the end, and little is allocated beside them: with the
 // usual 100 a scan would take half as much memory again, and save no time.
-func gcPercent(hashers int) int { return max(40/hashers, 5) }
+func gcPercent(hashers int) int { return max(24/hashers, 4) }
 
 // lean bounds the collector's room, and spacious takes that back.
 func (c *committer) lean() { c.gcPercent = debug.SetGCPercent(gcPercent(c.p.hashers)) }

@@ -107,10 +107,10 @@ const (
 // row group. A night's rows are few, so neither costs much.
 const (
 	filePageBytes  = 16 << 10
-	fileGroupRows  = 1 << 16
-	fileGroupRuns  = 1 << 19
+	fileGroupRows  = 1 << 15
+	fileGroupRuns  = 1 << 18
 	chunkPageBytes = 64 << 10
-	chunkGroupRows = 1 << 17
+	chunkGroupRows = 1 << 16
 )
 
 func writerOptions(schema *parquet.Schema, pageBytes int) []parquet.WriterOption {
