@@ -257,8 +257,8 @@ func (c *committer) loadTable() (err error) {
 	if c.table, err = c.pending.Table(); err != nil {
 		return fmt.Errorf("loading the known chunks: %w", err)
 	}
-	c.lean()
 	c.p.setTable(c.table)
+	c.lean() // waits for a collection that is under way
 	return nil
 }
 
