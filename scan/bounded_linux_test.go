@@ -173,7 +173,7 @@ func TestManyPiecesInBoundedMemory(t *testing.T) {
 		_, err := pending.AddChunk(h.print, h.len, h.packed, h.level)
 		fix.must(err)
 	}
-	defer debug.SetGCPercent(debug.SetGCPercent(gcPercent(2)))
+	defer debug.SetGCPercent(debug.SetGCPercent(gcPercent(gcSmall)))
 	before := heapNow()
 	for name, at := range map[string]func(i int64) int64{
 		"stretches": func(i int64) int64 { return i % known },

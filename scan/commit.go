@@ -29,6 +29,8 @@ type committer struct {
 	inline  *reader         // for what turns out late to need reading
 
 	gcPercent int // as it was before something was read
+	lent      int // … and as it is now; 0: as it was
+	works     int // taken
 
 	total    tally
 	warnings []Warning
@@ -222,6 +224,9 @@ func (c *committer) done(r *reader) {
 	}
 	r.done(r.taken)
 	r.taken = nil
+	if c.works++; c.works%64 == 0 {
+		c.lean()
+	}
 }
 
 // read records a file that a reader took.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"runtime"
 	"runtime/debug"
+	"runtime/metrics"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -309,17 +310,36 @@ func giveBack() {
 const giveBackFrom = 32 << 20
 
 // gcPercent is the room that the garbage collector has while files are read, in
-// percent of what is alive: about as many bytes for any number of hashers, each
-// of which keeps some MiB alive. Most of that are buffers without pointers, in use
-// from the beginning to the end, and little is allocated beside them: with the
-// usual 100 a scan would take half as much memory again, and save no time.
-func gcPercent(hashers int) int { return max(24/hashers, 4) }
+// percent of live bytes: with the usual 100 a large scan would take half as much
+// memory again, and save no time, for most of what is alive are buffers and pages
+// without pointers. A small one has room enough, and spares itself collections.
+func gcPercent(live uint64) int {
+	room := uint64(2 << 20)
+	if live < gcSmall {
+		room += (gcSmall - live) / 4
+	}
+	return int(min(max(100*room/max(live, 1), 4), 100))
+}
 
-// lean bounds the collector's room, and spacious takes that back.
-func (c *committer) lean() { c.gcPercent = debug.SetGCPercent(gcPercent(c.p.hashers)) }
+const gcSmall = 32 << 20 // bytes
+
+// lean bounds the collector's room by what is alive now, and spacious takes that back.
+func (c *committer) lean() {
+	live := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
+	metrics.Read(live)
+	percent := gcPercent(live[0].Value.Uint64())
+	if c.lent == 0 {
+		c.gcPercent = debug.SetGCPercent(percent)
+	} else if near := c.lent / 8; percent < c.lent-near || percent > c.lent+near {
+		debug.SetGCPercent(percent)
+	} else {
+		return
+	}
+	c.lent = percent
+}
 
 func (c *committer) spacious() {
-	if c.table != nil {
+	if c.lent > 0 {
 		debug.SetGCPercent(c.gcPercent)
 	}
 }

@@ -17,8 +17,12 @@ import (
 // shownWarnings bounds what a terminal gets; machine output has all.
 const shownWarnings = 20
 
-// manyRows is how many changed names a night's measuring takes without room that shows.
-const manyRows = 10_000
+// Up to so many chunks in all and so many changed names a night is measured without
+// room that shows.
+const (
+	manyChunks = 100_000
+	manyRows   = 50_000
+)
 
 // scan measures the roots once and records the snapshot.
 func (p *program) scan(ctx context.Context, c *scanConfig) error {
@@ -127,9 +131,9 @@ func (c *scanConfig) measure(ctx context.Context, pending *logbook.Pending, segm
 	if err != nil {
 		return nil, nil, err
 	}
-	if segment.Work.ReadFiles > 0 || book.Last().Rows > manyRows {
-		// What was read is measured in no more memory than it was read in, and a
-		// night on which a million files went takes room without any reading.
+	if last := book.Last(); last.FirstChunk+last.Chunks > manyChunks || last.Rows > manyRows {
+		// A large tree is measured in no more memory than it was read in, and a night
+		// on which a million files went takes room without any reading.
 		defer debug.SetGCPercent(debug.SetGCPercent(25))
 	}
 	o := measure.Options{Profile: c.profile}
