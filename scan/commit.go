@@ -362,7 +362,7 @@ func (c *committer) compare(it *item) error {
 	if was == nil {
 		return fmt.Errorf("%w: %q is not twice in the last listing", logbook.ErrDamaged, it.root.label+"/"+string(it.path))
 	}
-	old.Recipe = was.Recipe
+	old.Recipe, was.Recipe = was.Recipe, nil // held once: Put lets go of a large one
 	if e.Size <= old.Size {
 		return nil
 	}

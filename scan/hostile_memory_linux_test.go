@@ -23,7 +23,7 @@ const scatteredEnv = "TIDEMARK_TEST_SCATTERED"
 // and what it is written from.
 const (
 	freeRuns = 1 << 16
-	runBytes = 200
+	runBytes = 150
 )
 
 // tiniest is a block of data of the least length that a chunk can have: however

@@ -32,7 +32,7 @@ type held struct {
 
 const (
 	pieceBytes = 25
-	spillAfter = 1 << 19
+	spillAfter = 1 << 17
 )
 
 func (p *pieces) reset() {

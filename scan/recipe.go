@@ -8,7 +8,7 @@ import (
 )
 
 // maxRuns bounds a recipe in memory: beyond the first 65,536, which fit into what
-// every scan takes, a run costs about 200 bytes at peak, so 400 MiB. No file comes
+// every scan takes, a run costs about 150 bytes at peak, so 300 MiB. No file comes
 // near it but one made for it, or one of hundreds of gigabytes that was changed in
 // a million places: a machine of a gigabyte has to get through the night all the same.
 const maxRuns = 1 << 21

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -168,7 +169,8 @@ func (p *Pending) follow(label string, path []byte) error {
 // recipe unless the contents are the same: it lets the recipe be stored as a
 // difference. The recipe adds up to e.Size wherever Contents is set: an unread
 // file carries its last known size, contents and recipe. Nothing of e or old is
-// kept. Errors wrap ErrUsage for what does not fit together.
+// kept, and a large recipe of old is let go of. Errors wrap ErrUsage for what does
+// not fit together.
 func (p *Pending) Put(e, old *Entry) error {
 	if err := p.writable(); err != nil {
 		return err
@@ -227,6 +229,11 @@ func (p *Pending) put(e, old *Entry) error {
 			grown -= len(old.Recipe)
 		}
 		p.stored.GrownRuns += int64(grown)
+		if old != nil && len(old.Recipe) > 16*maxBatchRuns {
+			// The writer needs the room of it, and of the pages it was read from.
+			old.Recipe = nil
+			debug.FreeOSMemory()
+		}
 	}
 	p.stored.Runs += int64(len(stored))
 	err := p.files.put(row, e.Path, e.Contents, stored)
