@@ -29,8 +29,8 @@ type committer struct {
 	inline  *reader         // for what turns out late to need reading
 
 	gcPercent int // as it was before something was read
-	lent      int // … and as it is now; 0: as it was
-	works     int // taken
+	percent   int // … and as it is now; 0: as it was
+	taken     int // works
 
 	total    tally
 	warnings []Warning
@@ -224,7 +224,7 @@ func (c *committer) done(r *reader) {
 	}
 	r.done(r.taken)
 	r.taken = nil
-	if c.works++; c.works%64 == 0 {
+	if c.taken++; c.taken%64 == 0 {
 		c.lean()
 	}
 }

@@ -3,6 +3,7 @@ package scan
 import (
 	"sync"
 	"sync/atomic"
+	"time"
 	"unsafe"
 
 	"tidemark/chunk"
@@ -16,15 +17,20 @@ import (
 // Contents travel in works: a batch of chunks of one or more files. Each reader
 // takes the next file in walk order and hands its works on in the order it made
 // them, so the committer, who goes by walk order, finds the parts of a file by
-// asking the reader that took it. Each reader has works of its own: those who
-// are ahead wait for room, and the one that is reading the committer's file
-// never does, for what it handed on before was committed before.
+// asking the reader that took it.
 //
 // A work's bytes are needed until it is fingerprinted, and its pieces, which are
-// small, until they are committed. So a reader has a few buffers and many works,
-// and readers of large files keep every core busy, each with a file of its own:
-// then a reader fingerprints its works itself, while their bytes are in its core's
-// cache. Only where cores are idle does it hand them to a hasher.
+// small, until they are committed. So there are a few buffers and many works, and
+// readers of large files keep every core busy, each with a file of its own: then
+// a reader fingerprints its works itself, while their bytes are in its core's
+// cache. It hands them to the hashers where other readers wait, and where it had
+// to wait for the disk itself.
+//
+// Nobody waits for ever: each reader has works and rings of its own, and the one
+// that is reading the committer's file finds room there, for what it handed on
+// before was committed before. A buffer it finds too: a reader holds one at most,
+// there is one more than readers, and hashers, who hold the others, wait for
+// nothing but the table, which the committer loads before it asks for any work.
 
 // work is a batch on its way.
 type work struct {
@@ -68,11 +74,12 @@ func (n workers) buffers(params chunk.Params) int {
 	return max(least, min(n.hashers+2, 5), min(n.hashers, buffersMost))
 }
 
-// piecesEach is how many pieces each of several readers may have on their way, two
-// works of the most at least.
+// piecesEach is how many pieces each of several readers may have on their way: at
+// least twice what one work can have, which a ring needs.
 func piecesEach(readers int, params chunk.Params) int {
-	// A chunk is as short as Min, or as the block between two runs of zeros; what is
-	// shorter ends a file.
+	// A chunk is as short as Min, or as the block between two runs of zeros, which
+	// is a piece too. What is shorter ends a file, or a reading of it. (And the end
+	// of a buffer is never filled: see chunk.Batch.Full.)
 	most := 2*params.BatchBytes()/min(params.Min, chunk.ZeroAlign) + 2*maxParts
 	return max(2*most, piecesBytes/readers/int(unsafe.Sizeof(chunk.Piece{})))
 }
@@ -84,12 +91,12 @@ type pipeline struct {
 	mode    CompressMode
 	jobs    chan *item
 	hash    chan *work   // to the hashers; holds as many as have buffers
-	tools   chan *hasher // as many as may hash at a time
+	tools   chan *hasher // what hashing takes; as many as may hash at a time
 	buffers chan []byte  // for works' bytes; nil: not made yet
-	busy    atomic.Int32 // readers that do not wait
+	busy    atomic.Int32 // readers that do not wait for the committer, a buffer or a file to read
 	readers []*reader
 	hashers int
-	table   *logbook.Table // set before tableReady is closed; nil: the scan ends
+	table   *logbook.Table // set before tableUp is closed; nil: the scan ends
 	tableUp chan struct{}
 	closed  sync.Once
 	running sync.WaitGroup // readers
@@ -138,13 +145,22 @@ func newPipeline(s *scanner, key chunk.Key, params chunk.Params, mode CompressMo
 	return p, nil
 }
 
-// lend hands a work to the hashers, unless the readers keep every core busy.
-func (p *pipeline) lend(w *work) bool {
-	if int(p.busy.Load()) >= p.hashers {
+// handOn gives a work to the hashers, unless the readers keep every core busy and
+// the work's own did not have to wait for its bytes.
+func (p *pipeline) handOn(w *work, waited bool) bool {
+	if !waited && int(p.busy.Load()) >= p.hashers {
 		return false
 	}
 	p.hash <- w
 	return true
+}
+
+// haveWaited says whether filling a work took so long that its reader must have
+// waited for the disk, or been held back: about three times as long as it takes
+// with everything in memory. Then the next bytes have to be asked for at once.
+// Whoever is wrong about it loses a little time.
+func haveWaited(took time.Duration, bytes, files int) bool {
+	return took > time.Duration(bytes)*time.Nanosecond+time.Duration(files)*50*time.Microsecond
 }
 
 // fingerprint makes a work ready, and returns its buffer.

@@ -3,6 +3,7 @@ package scan
 import (
 	"cmp"
 	"slices"
+	"time"
 
 	"tidemark/chunk"
 )
@@ -13,14 +14,15 @@ type reader struct {
 	cut    *chunk.Splitter
 	src    source
 	free   chan *work         // works to hand on
-	warm   []byte             // a buffer, in this core's cache: taken first
-	pieces *ring[chunk.Piece] // … for their pieces
-	parts  *ring[part]
-	out    chan *work // works handed on, in order
+	pieces *ring[chunk.Piece] // … room for their pieces
+	parts  *ring[part]        // … and for their parts
+	out    chan *work         // works handed on, in order
+	warm   []byte             // a buffer that is in this core's cache: taken first
 
 	// Of the next work.
 	batch   chunk.Batch // has no Buf before it is needed
 	batched []part
+	began   time.Time // the filling
 
 	ahead []*item // taken, in walk order
 	sweep []*item // … in the order they lie on the disk, roughly
@@ -53,7 +55,7 @@ func (p *pipeline) newReader(works, pieces int) (*reader, error) {
 	r := &reader{
 		p: p, cut: cut, most: 1,
 		free: make(chan *work, works), out: make(chan *work, works),
-		// An item has one part in a work, and as many more as there are works.
+		// Each item on its way has a last part, and each work one of a file that goes on.
 		pieces: newRing[chunk.Piece](pieces), parts: newRing[part](works + itemAhead + 2*maxParts),
 	}
 	r.src.p = p
@@ -137,6 +139,7 @@ func (r *reader) room() *chunk.Batch {
 			buf = chunk.NewBatch(r.p.params).Buf
 		}
 		r.batch.Buf = buf
+		r.began = time.Now()
 	}
 	return &r.batch
 }
@@ -167,6 +170,7 @@ func (r *reader) flush() {
 	if len(r.batched) == 0 {
 		return
 	}
+	waited := haveWaited(time.Since(r.began), len(r.batch.Buf), len(r.batched))
 	w, _ := awaited(r, r.free)
 	w.buf = r.batch.Buf
 	w.pieces, w.parts = r.pieces.lend(r.batch.Pieces, r.waits), r.parts.lend(r.batched, r.waits)
@@ -179,7 +183,7 @@ func (r *reader) flush() {
 		return
 	}
 	r.out <- w
-	if !r.p.lend(w) {
+	if !r.p.handOn(w, waited) {
 		r.warm = r.p.fingerprint(w)
 	}
 }
@@ -191,7 +195,8 @@ func (r *reader) done(w *work) {
 	r.free <- w
 }
 
-// maxParts is how many parts a work carries at most, however small the files.
+// maxParts is with how many parts a work is handed on, however small the files; it
+// may have one or two more.
 const maxParts = 64
 
 // end closes the file's parts, and hands the work on if it is full.
@@ -224,7 +229,7 @@ func (r *reader) file(it *item) {
 }
 
 // readings reads the open file, a second time if it changed meanwhile. It
-// returns where the last part begins, in the current work and in the file.
+// returns where the last part begins, in the current batch and in the file.
 func (r *reader) readings(it *item) (from int, off int64) {
 	rd := &it.read
 	for attempt := 1; ; attempt++ {
@@ -325,7 +330,7 @@ func (r *reader) openIn(it *item) error {
 }
 
 // contents reads the open file through and hands on all parts but the last one:
-// from is its first piece in the current work, off that piece's place in the file.
+// from is its first piece in the current batch, off that piece's place in the file.
 func (r *reader) contents(it *item, restart bool) (from int, off int64, err error) {
 	r.cut.Open(&r.src)
 	from = len(r.room().Pieces)

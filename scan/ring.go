@@ -12,7 +12,7 @@ type ring[T any] struct {
 	free  int // elements from there on, around the array's end
 }
 
-// stretch is what a ring lent: elements that adjoin, cleared.
+// stretch is what a ring lent: elements that adjoin.
 type stretch[T any] struct {
 	all  []T
 	took int // of the ring: all, and what was left over at the array's end before them

@@ -328,18 +328,18 @@ func (c *committer) lean() {
 	live := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
 	metrics.Read(live)
 	percent := gcPercent(live[0].Value.Uint64())
-	if c.lent == 0 {
+	if c.percent == 0 {
 		c.gcPercent = debug.SetGCPercent(percent)
-	} else if near := c.lent / 8; percent < c.lent-near || percent > c.lent+near {
+	} else if near := c.percent / 8; percent < c.percent-near || percent > c.percent+near {
 		debug.SetGCPercent(percent)
 	} else {
 		return
 	}
-	c.lent = percent
+	c.percent = percent
 }
 
 func (c *committer) spacious() {
-	if c.lent > 0 {
+	if c.percent > 0 {
 		debug.SetGCPercent(c.gcPercent)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+	"time"
 
 	"tidemark/chunk"
 )
@@ -70,6 +71,27 @@ func TestReadersFollowTheDisk(t *testing.T) {
 	for i, it := range r.ahead {
 		if string(it.path) != walk[i] {
 			t.Fatal("they are not read in walk order any more")
+		}
+	}
+}
+
+// A work whose bytes came out of memory took its reader no longer than this; from
+// a slow disk, or held back to a rate, they take more.
+func TestHaveWaited(t *testing.T) {
+	for _, c := range []struct {
+		took         time.Duration
+		bytes, files int
+		want         bool
+	}{
+		{400 * time.Microsecond, 1 << 20, 1, false}, // read and cut at 2.6 GB/s
+		{2 * time.Millisecond, 500_000, 64, false},  // small files, opened and read
+		{7 * time.Millisecond, 1 << 20, 1, true},    // 150 MB/s
+		{10 * time.Millisecond, 500_000, 64, true},
+		{5 * time.Millisecond, 4096, 1, true}, // one seek
+		{0, 0, 1, false},
+	} {
+		if got := haveWaited(c.took, c.bytes, c.files); got != c.want {
+			t.Errorf("%v for %d bytes in %d parts: %v", c.took, c.bytes, c.files, got)
 		}
 	}
 }

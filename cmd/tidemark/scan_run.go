@@ -17,8 +17,8 @@ import (
 // shownWarnings bounds what a terminal gets; machine output has all.
 const shownWarnings = 20
 
-// Up to so many chunks in all and so many changed names a night is measured without
-// room that shows.
+// Up to so many chunks in all and so many changed names, measuring a night takes so
+// little memory that the collector need not be held short.
 const (
 	manyChunks = 100_000
 	manyRows   = 50_000
